@@ -58,20 +58,14 @@ func (m Mass) CeilTo(step Mass) Mass { return -(-m).FloorTo(step) }
 
 // appendGrams writes the mass in grams, to the microgram, without trailing zeros.
 func (m Mass) appendGrams(b []byte) []byte {
-	if m < 0 {
-		b, m = append(b, '-'), -m
+	micrograms := (magnitude(int64(m)) + uint64(Microgram/2)) / uint64(Microgram)
+	if m < 0 && micrograms > 0 {
+		b = append(b, '-')
 	}
-	micrograms := int64(m / Microgram)
-	if m%Microgram >= Microgram/2 {
-		micrograms++
-	}
-	if micrograms == 0 && len(b) > 0 && b[len(b)-1] == '-' {
-		b = b[:len(b)-1]
-	}
-	b = strconv.AppendInt(b, micrograms/1_000_000, 10)
+	b = strconv.AppendUint(b, micrograms/1_000_000, 10)
 	if fraction := micrograms % 1_000_000; fraction > 0 {
 		b = append(b, '.')
-		for place := int64(100_000); fraction > 0; place /= 10 {
+		for place := uint64(100_000); fraction > 0; place /= 10 {
 			b = append(b, byte('0'+fraction/place))
 			fraction %= place
 		}

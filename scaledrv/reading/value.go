@@ -2,7 +2,8 @@ package reading
 
 import (
 	"fmt"
-	"math/big"
+	"math"
+	"math/bits"
 	"strconv"
 	"strings"
 )
@@ -60,22 +61,29 @@ func (v Value) Mass() (Mass, bool) {
 	if v.Unit == UnitNone || v.Decimals > MaxDecimals {
 		return 0, false
 	}
-	factor, divisor := units[v.Unit].picograms, pow10[v.Decimals]
-	if factor%divisor == 0 { // every metric line ends here
-		step := factor / divisor
-		product := v.Digits * step
-		if v.Digits != 0 && product/v.Digits != step {
-			return 0, false
-		}
-		return Mass(product), true
+	// 128 bits hold every product, and half a divisor more.
+	divisor := uint64(pow10[v.Decimals])
+	hi, lo := bits.Mul64(magnitude(v.Digits), uint64(units[v.Unit].picograms))
+	lo, carry := bits.Add64(lo, divisor/2, 0)
+	if hi += carry; hi >= divisor {
+		return 0, false
 	}
-	n := new(big.Int).Mul(big.NewInt(v.Digits), big.NewInt(2*factor))
-	half := big.NewInt(divisor)
-	if n.Sign() < 0 {
-		half.Neg(half)
+	picograms, _ := bits.Div64(hi, lo, divisor)
+	if picograms > math.MaxInt64 {
+		return 0, false
 	}
-	n.Quo(n.Add(n, half), big.NewInt(2*divisor))
-	return Mass(n.Int64()), n.IsInt64()
+	if v.Digits < 0 {
+		return -Mass(picograms), true
+	}
+	return Mass(picograms), true
+}
+
+// magnitude is n without its sign, also for the one int64 whose negative is none.
+func magnitude(n int64) uint64 {
+	if n < 0 {
+		return -uint64(n)
+	}
+	return uint64(n)
 }
 
 // Step is the mass of one unit in the value's last digit: a display can't have a finer division.
@@ -86,12 +94,11 @@ func (v Value) Step() Mass {
 
 // AppendText appends the value as "123.45 g", with all of its digits.
 func (v Value) AppendText(b []byte) ([]byte, error) {
-	digits := v.Digits
-	if digits < 0 {
-		b, digits = append(b, '-'), -digits
+	if v.Digits < 0 {
+		b = append(b, '-')
 	}
-	unit := pow10[v.Decimals]
-	b = strconv.AppendInt(b, digits/unit, 10)
+	digits, unit := magnitude(v.Digits), uint64(pow10[v.Decimals])
+	b = strconv.AppendUint(b, digits/unit, 10)
 	if v.Decimals > 0 {
 		b = append(b, '.')
 		fraction := digits % unit

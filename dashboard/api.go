@@ -1,0 +1,234 @@
+package dashboard
+
+import (
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"net/url"
+	"time"
+
+	"twocup/station"
+	"twocup/station/ledger"
+	"twocup/station/material"
+	"twocup/station/metrology"
+)
+
+// stationView is a snapshot with what does not change.
+type stationView struct {
+	station.Snapshot
+	Name    string `json:"name"`
+	Version string `json:"version"`
+	Demo    bool   `json:"demo"`
+}
+
+func (s *Server) station(r *http.Request) (*station.Station, error) {
+	if h := s.hubs[r.PathValue("id")]; h != nil {
+		return h.station, nil
+	}
+	return nil, problem(http.StatusNotFound, "there is no station %q", r.PathValue("id"))
+}
+
+func (s *Server) view(r *http.Request, st *station.Station) (stationView, error) {
+	snap, err := st.Snapshot(r.Context())
+	return stationView{Snapshot: snap, Name: st.Name(), Version: s.cfg.Version, Demo: s.cfg.Demo != nil}, err
+}
+
+func (s *Server) listStations(w http.ResponseWriter, r *http.Request) error {
+	list := make([]stationView, len(s.cfg.Stations))
+	for i, st := range s.cfg.Stations {
+		var err error
+		if list[i], err = s.view(r, st); err != nil {
+			return err
+		}
+	}
+	return reply(w, http.StatusOK, map[string]any{"stations": list})
+}
+
+func (s *Server) getStation(w http.ResponseWriter, r *http.Request) error {
+	st, err := s.station(r)
+	if err != nil {
+		return err
+	}
+	v, err := s.view(r, st)
+	if err != nil {
+		return err
+	}
+	return reply(w, http.StatusOK, v)
+}
+
+// materialView is a stored card with its ratio in words, so that a page shows it without doing arithmetic of its own.
+type materialView struct {
+	material.Stored
+	RatioText string   `json:"ratio_text"`
+	Sentence  string   `json:"sentence"`
+	NotBuilt  []string `json:"not_built,omitempty"` // why no batch of it can be started yet
+}
+
+func viewMaterial(m material.Stored) materialView {
+	return materialView{Stored: m, RatioText: m.RatioText(), Sentence: m.Sentence(), NotBuilt: m.NotBuilt()}
+}
+
+func (s *Server) listMaterials(w http.ResponseWriter, r *http.Request) error {
+	cards, err := s.cfg.Ledger.Materials(r.Context())
+	if err != nil {
+		return err
+	}
+	list := make([]materialView, len(cards))
+	for i, c := range cards {
+		list[i] = viewMaterial(c)
+	}
+	return reply(w, http.StatusOK, map[string]any{"materials": list, "next": nil})
+}
+
+func (s *Server) addMaterial(w http.ResponseWriter, r *http.Request) error {
+	b, err := body(w, r)
+	if err != nil {
+		return err
+	}
+	card, err := material.Decode(b)
+	if err != nil {
+		return err
+	}
+	stored, err := s.cfg.Ledger.AddMaterial(r.Context(), card, time.Now())
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Location", "/api/v1/materials/"+stored.ID)
+	return reply(w, http.StatusCreated, viewMaterial(stored))
+}
+
+// order is a station's order, and the contract's fields that are not built yet.
+type order struct {
+	station.Order
+	Cup   json.RawMessage `json:"cup"`
+	Split json.RawMessage `json:"split"`
+	Mould json.RawMessage `json:"mould"`
+	Again json.RawMessage `json:"again"`
+}
+
+func (s *Server) startBatch(w http.ResponseWriter, r *http.Request) error {
+	st, err := s.station(r)
+	if err != nil {
+		return err
+	}
+	o, err := decode[order](w, r)
+	if err != nil {
+		return err
+	}
+	for name, value := range map[string]json.RawMessage{"cup": o.Cup, "split": o.Split, "mould": o.Mould, "again": o.Again} {
+		if value != nil {
+			return &station.BadOrder{Field: name, Detail: fmt.Sprintf("%q is not built yet: leave it out", name)}
+		}
+	}
+	record, err := st.StartBatch(r.Context(), o.Order)
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Location", "/api/v1/batches/"+record.ID)
+	return reply(w, http.StatusCreated, record)
+}
+
+func (s *Server) listBatches(w http.ResponseWriter, r *http.Request) error {
+	q, err := readQuery(r.URL.Query())
+	if err != nil {
+		return err
+	}
+	ids, next, err := s.cfg.Ledger.Batches(r.Context(), q)
+	if err != nil {
+		return err
+	}
+	list := make([]station.Record, len(ids))
+	for i, id := range ids {
+		if list[i], err = s.record(r, id); err != nil {
+			return err
+		}
+	}
+	answer := map[string]any{"batches": list, "next": nil}
+	if next != "" {
+		answer["next"] = next
+	}
+	return reply(w, http.StatusOK, answer)
+}
+
+func readQuery(v url.Values) (q ledger.Query, err error) {
+	for name := range v {
+		value := v.Get(name)
+		switch name {
+		case "from":
+			q.From, err = time.Parse(time.RFC3339, value)
+		case "to":
+			q.To, err = time.Parse(time.RFC3339, value)
+		case "material":
+			q.Material = value
+		case "verdict":
+			q.Verdict = value
+			switch metrology.Verdict(value) {
+			case metrology.Within, metrology.Unproven, metrology.Outside:
+			default:
+				err = fmt.Errorf("it is within, unproven or outside")
+			}
+		case "cursor":
+			q.Cursor = value
+		default:
+			err = fmt.Errorf("there is no such filter (from, to, material, verdict, cursor)")
+		}
+		if err != nil {
+			return q, problem(http.StatusBadRequest, "%s=%q: %v", name, value, err)
+		}
+	}
+	return q, nil
+}
+
+// record of a batch, by the station that has it on its scale, else by any: they share the ledger.
+func (s *Server) record(r *http.Request, id string) (station.Record, error) {
+	return s.holder(id).Record(r.Context(), id)
+}
+
+// holder is the station whose scale the batch is on; else the first, since what is off the scale stands in the ledger
+// that they share.
+func (s *Server) holder(id string) *station.Station {
+	for _, h := range s.hubs {
+		if snap := h.latest.Load(); snap != nil && snap.Batch != nil && snap.Batch.ID == id {
+			return h.station
+		}
+	}
+	return s.cfg.Stations[0]
+}
+
+func (s *Server) getBatch(w http.ResponseWriter, r *http.Request) error {
+	record, err := s.record(r, r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	return reply(w, http.StatusOK, record)
+}
+
+func (s *Server) act(w http.ResponseWriter, r *http.Request) error {
+	a, err := decode[station.Action](w, r)
+	if err != nil {
+		return err
+	}
+	id := r.PathValue("id")
+	record, err := s.holder(id).Act(r.Context(), id, a)
+	if err != nil {
+		return err
+	}
+	return reply(w, http.StatusOK, record)
+}
+
+func (s *Server) healthy(w http.ResponseWriter, r *http.Request) error {
+	return reply(w, http.StatusOK, map[string]string{"status": "ok"})
+}
+
+// ready once the ledger answers and every station runs; a scale that is down is no reason.
+func (s *Server) ready(w http.ResponseWriter, r *http.Request) error {
+	if err := s.cfg.Ledger.Check(r.Context()); err != nil {
+		return problem(http.StatusServiceUnavailable, "the ledger does not answer: %v", err)
+	}
+	for _, st := range s.cfg.Stations {
+		if _, err := st.Snapshot(r.Context()); err != nil {
+			return problem(http.StatusServiceUnavailable, "station %q does not answer: %v", st.ID(), err)
+		}
+	}
+	return reply(w, http.StatusOK, map[string]string{"status": "ready"})
+}

@@ -1,0 +1,56 @@
+// The live snapshot, with doubts of its own: its age runs on the page's clock, and a socket that says nothing is
+// taken for dead.
+const FIRST_WAIT = 250, LONGEST_WAIT = 5000, DEAD_MS = 5000;
+
+// live(path, show) calls show(snapshot, gap_ms) at each message and four times a second; snapshot is null before the
+// first. It reconnects for ever: after 0.25 s, then twice that up to 5 s, and at once when the page comes back to
+// sight or the network does.
+export function live(path, show) {
+  let socket = null, snapshot = null, timer = 0, wait = FIRST_WAIT;
+  let heard = now(), tried = now();
+
+  function open() {
+    clearTimeout(timer);
+    timer = 0;
+    drop();
+    tried = now();
+    socket = new WebSocket(location.origin.replace(/^http/, "ws") + path);
+    socket.onmessage = m => {
+      snapshot = JSON.parse(m.data);
+      heard = now();
+      wait = FIRST_WAIT;
+      show(snapshot, 0);
+    };
+    socket.onclose = retry;
+  }
+  function drop() {
+    if (!socket) return;
+    socket.onmessage = socket.onclose = null;
+    socket.close();
+    socket = null;
+  }
+  function retry() {
+    drop();
+    timer = setTimeout(open, wait);
+    wait = Math.min(wait * 2, LONGEST_WAIT);
+  }
+  function wake() {
+    if (document.visibilityState === "visible" && since(heard) > 2000) open();
+  }
+
+  document.addEventListener("visibilitychange", wake);
+  addEventListener("online", wake);
+  setInterval(() => {
+    if (!timer && Math.min(since(heard), since(tried)) > DEAD_MS) retry();
+    show(snapshot, since(heard));
+  }, 250);
+  open();
+}
+
+// Two clocks, the larger difference: the monotonic one may stand still while the machine sleeps, the other may be set.
+function now() {
+  return { steady: performance.now(), wall: Date.now() };
+}
+function since(then) {
+  return Math.max(performance.now() - then.steady, Date.now() - then.wall);
+}

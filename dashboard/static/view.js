@@ -1,0 +1,187 @@
+// From a snapshot to what is shown. Pure: no clock, no document; gap_ms, the page's own age of the message, comes
+// in from outside, so that a dead server is as loud as a dead scale.
+import { massText, micrograms, stepOf } from "./mass.js";
+
+const FRESH_MS = 2000; // a message comes each second, so two seconds without one is an outage
+
+// One table, first row that holds wins: state, when, [before, word, after], shape, ground, big figure.
+// The word stands at full size, what goes before and after it smaller. Figures: "remaining" (still to pour),
+// "over" (the same, as an amount too much), "error" (of the ratio), "last" (small and struck through), null.
+const TABLE = [
+  ["lost", m => m.lost || m.silent, m => ["", "No reading", m.since], "broken", "lost", "last"],
+  ["heavy", m => m.onScale && m.scale.state === "over", () => ["", "Too heavy", "for this scale"], "weightdown", "lost", "last"],
+  ["light", m => m.onScale && m.scale.state === "under", () => ["", "Under zero", "at the scale"], "weightup", "lost", "last"],
+  ["fault", m => m.onScale && m.scale.state === "fault", () => ["", "Scale fault", ""], "broken", "lost", "last"],
+  ["empty", m => !m.b, () => ["", "Nothing on", ""], "cup", "plain", null],
+  ["answer", m => m.b.question, m => ["", m.b.question.ask, ""], "halves", "plain", null],
+  ["scrapped", m => m.b.phase === "scrapped", () => ["", "Scrapped", ""], "crossed", "plain", null],
+  ["abandoned", m => m.b.phase === "abandoned", () => ["", "Given up", ""], "crossed", "plain", null],
+  ["within", m => m.b.cue === "done" && m.green, () => ["", "Within", ""], "inside", "green", "error"],
+  ["unproven", m => m.b.cue === "done" && ["unproven", "within"].includes(m.b.verdict), () => CANT_TELL, "unproven", "unproven", "error"],
+  ["outside", m => m.b.cue === "done" && m.b.verdict === "outside", m => ["", "Outside", ""], m => (m.b.ratio_error_pct < 0 ? "below" : "above"), "over", "error"],
+  ["done", m => m.b.cue === "done", () => ["", "Done", ""], "lines", "plain", null],
+  ["place", m => m.b.cue === "place", () => ["", "Place the cup", ""], "cup", "plain", null],
+  ["wait", m => m.b.cue === "wait", () => ["", "Wait", ""], "dots", "plain", null],
+  ["change_over", m => m.b.cue === "change_over", m => m.change, "rings", "plain", "remaining"],
+  ["inside", m => m.green, () => ["", "In", ""], "inside", "green", "remaining"],
+  ["cant_tell", m => m.b.band === "inside" && m.b.provable !== true && m.scale.stable, () => CANT_TELL, "unproven", "unproven", "remaining"],
+  ["stop", m => m.b.cue === "stop", () => ["", "Stop", ""], "square", "stop", "remaining"],
+  ["above", m => m.b.band === "above", m => ["", "Over by", `${m.amount} ${m.unit}`], "above", "over", "over"],
+  ["hold", m => m.b.cue === "hold", () => ["", "Hands off", ""], "lines", "plain", "remaining"],
+  ["top_up", m => m.b.cue === "top_up", m => ["", "Add", `${m.amount} ${m.unit}${m.drops ? ` (about ${m.drops} drop${m.drops > 1 ? "s" : ""})` : ""}`], "drops", "pour", "remaining"],
+  ["correct", m => m.b.cue === "correct", m => ["Too much B.", `Add ${m.b.part}`, ""], "plus", "pour", "remaining"],
+  ["ease", m => m.b.cue === "ease", () => ["", "Ease", ""], "thread", "ease", "remaining"],
+  ["pour", m => m.b.cue === "pour", () => ["", "Pour", ""], "drop", "pour", "remaining"],
+  ["other", () => true, m => ["", m.b.cue, ""], "dots", "plain", "remaining"],
+];
+const CANT_TELL = ["", "In or out:", "the scale can't tell"];
+
+const NOTES = {
+  wait: m => m.scale.advice ?? (m.b.phase === "cup" ? "The load is not at rest yet, or a check is open" : ""),
+  place: m => m.b.part ? `${m.pouredText} ${m.unit} of ${m.b.part} is kept` : m.b.parts.map(p => `${p.part} ${massText(micrograms(p.target_g), m.step)} ${m.unit}`).join(", then "),
+  ease: () => "Slow to a dribble",
+  hold: () => "Settling",
+  change_over: () => "Drips now still count as A",
+  correct: m => m.b.part === "A" ? "B stays as it is; A makes the ratio right again" : "",
+  lost: m => m.lost ? "This display has lost the station and tries again by itself"
+    : m.scale.advice ?? (m.scale.link === "silent" ? "The line is open but the scale says nothing: is it switched on?" : "The scale's cable or port is gone; it is tried again by itself"),
+  heavy: m => m.scale.advice ?? "Take load off the pan",
+  light: m => m.scale.advice ?? "Nothing may lift the pan; ZERO at the scale if it is empty",
+  fault: m => m.scale.advice ?? "Look at the scale's own display",
+  answer: m => m.b.question.detail ?? "",
+  within: verdictNote, unproven: verdictNote, outside: verdictNote,
+  done: next, scrapped: () => "Lift the cup", abandoned: () => "Lift the cup",
+};
+
+const ON_SCALE = ["cup", "pour", "settle", "correct"];
+const STEPS = { stir: "stir A", degas_a: "degas A", mix: "mix", second_cup: "second cup", degas: "degas", cast: "cast", press: "press", cure: "cure", demould: "demould", post_cure: "post-cure" };
+
+// view(snapshot, gap_ms, tolerance?) is all that the page draws from. tolerance: the card's limits as text.
+export function view(snap, gap_ms, tolerance = null) {
+  const m = measure(snap, gap_ms, tolerance);
+  const [state, , words, shape, ground, figure] = TABLE.find(([, when]) => when(m));
+  const word = words(m);
+  return {
+    state, ground, word,
+    shape: typeof shape === "function" ? shape(m) : shape,
+    drops: Math.min(m.drops || 3, 5),
+    letter: m.b?.part ?? "",
+    figure: figureOf(figure, m),
+    note: NOTES[state]?.(m) ?? "",
+    poured: m.pouredText, target: m.targetText, unit: m.unit, step: m.step,
+    shown: m.scale.shown ?? "–", struck: m.struck, motion: m.live ? (m.scale.stable ? "at rest" : "moving") : "",
+    cue: m.lost || m.silent ? "reconnect" : m.b?.cue ?? "", band: m.b?.band ?? "", phase: m.b?.phase ?? "", part: m.b?.part ?? "",
+    link: m.lost ? "lost" : m.scale.link, verdict: m.b?.verdict ?? "", saving: m.b?.saving === true, alarm: m.alarm,
+    lens: m.b?.part && m.b.cue !== "place" ? { low: m.b.low_g, high: m.b.high_g, poured: m.b.poured_g, band: m.b.band, provable: m.b.provable === true } : null,
+  };
+}
+
+function measure(snap, gap_ms, tolerance) {
+  const scale = snap.scale, b = snap.batch, step = stepOf(scale);
+  const lost = gap_ms > FRESH_MS;
+  const onScale = !!b && ON_SCALE.includes(b.phase);
+  const linked = scale.link === "up" || scale.link === "manual";
+  const age = scale.age_ms === null || scale.shown === null ? null : Math.floor((scale.age_ms + gap_ms) / 1000);
+  const live = !lost && linked && scale.state === "normal";
+  const at = b?.part ? micrograms(b.target_g) - micrograms(b.poured_g) : null;
+  const m = {
+    b, scale, step, lost, onScale, live, tolerance, unit: step?.unit ?? "g",
+    silent: onScale && (!linked || b.cue === "reconnect"),
+    since: age === null ? "yet" : `for ${age} s`,
+    struck: !live,
+    remaining: at, amount: massText(at !== null && at < 0n ? -at : at, step),
+    pouredText: b?.part ? massText(micrograms(b.poured_g), step) : "", targetText: b?.part ? massText(micrograms(b.target_g), step) : "",
+    drops: at !== null && at > 0n && at < 1000000n ? dropsIn(at) : 0,
+    change: b?.parts ? changeOver(b) : null,
+    alarm: null,
+  };
+  if (lost || !linked) m.alarm = `No reading ${m.since}. ${NOTES.lost(m)}.`;
+  else if (scale.state !== "normal") m.alarm = `${{ over: "Too heavy.", under: "Under zero.", fault: "Scale fault." }[scale.state]} ${scale.advice ?? ""}`;
+  m.green = isGreen(m);
+  return m;
+}
+
+// The only green there is.
+function isGreen({ b, scale, live, lost }) {
+  if (!b || b.provable !== true || b.question || lost) return false;
+  if (b.cue === "done") return b.verdict === "within";
+  return live && scale.link === "up" && scale.stable === true && b.band === "inside";
+}
+
+// A typical resin's drop is near 30 mg (45 to the millilitre gives 24 mg, water 50): an order of size, so above five only in fives.
+function dropsIn(ug) {
+  const n = Math.max(1, Math.round(Number(ug) / 30000));
+  return n > 5 ? Math.round(n / 5) * 5 : n;
+}
+
+function changeOver(b) {
+  const done = b.parts.filter(p => p.accepted).at(-1);
+  return [done ? `${done.part} is in.` : "", `Take ${b.part ?? ""}`, ""];
+}
+
+function figureOf(kind, m) {
+  if (kind === null || m.step === null) return null;
+  if (kind === "error") return errorFigure(m.b);
+  if (kind === "last") return { text: m.scale.shown ?? "–", reserve: m.scale.shown ?? "–", unit: "", caption: "last good value", struck: true, small: true };
+  if (m.remaining === null) return null;
+  const negative = m.remaining < 0n;
+  const text = kind === "over" ? m.amount : massText(m.remaining, m.step);
+  const whole = Math.max(m.targetText.split(".")[0].length, 2); // room for a sign, and no jump as digits fall away
+  return { text, unit: m.unit, caption: negative ? "over the target" : "still to pour",
+    reserve: "0".repeat(whole) + (m.step.decimals ? "." + "0".repeat(m.step.decimals) : "") };
+}
+
+// The error with as many decimals as give U two significant digits (JCGM 100, 7.2.6).
+function errorDecimals(u) {
+  return u > 0 ? Math.min(3, Math.max(0, 1 - Math.floor(Math.log10(u)))) : 2;
+}
+
+function errorFigure(b) {
+  if (b.ratio_error_pct === null) return null;
+  const text = signed(b.ratio_error_pct, errorDecimals(b.uncertainty_pct));
+  return { text, reserve: text, unit: "%", caption: "B against the ratio" };
+}
+
+function signed(x, decimals) {
+  const size = Math.abs(x).toFixed(decimals);
+  return (Number(size) === 0 ? "" : x < 0 ? "−" : "+") + size;
+}
+
+function verdictNote(m) {
+  const { ratio_error_pct: e, uncertainty_pct: u } = m.b;
+  const side = e === null || e === 0 ? "" : e > 0 ? "too much B" : "too little B";
+  const sure = u === null ? "uncertainty not known" : `±${u.toFixed(errorDecimals(u))} % uncertainty`;
+  return [side, sure, m.tolerance && `card allows ${m.tolerance}`, next(m)].filter(Boolean).join(" · ");
+}
+
+function next(m) {
+  return STEPS[m.b.phase] ? `next: ${STEPS[m.b.phase]}` : "";
+}
+
+// Time left of the pot life, by the station's clock (now: ms since 1970), or null before first contact.
+export function potLife(p, now) {
+  if (!p?.started) return null;
+  if (p.basis === "unknown" || !p.ends) return "pot life unknown";
+  const left = Math.floor((Date.parse(p.ends) - now) / 1000);
+  const clock = `${Math.floor(Math.abs(left) / 60)}:${String(Math.abs(left) % 60).padStart(2, "0")}`;
+  if (left < 0) return `pot life over since ${clock}`;
+  return `pot life ${{ upper_bound: "at most ", estimate: "about " }[p.basis] ?? ""}${clock}`;
+}
+
+// The actions that fit: {action, label, confirm?}. What does not fit is answered 409 by the station in any case.
+export function actionsFor(snap, v) {
+  const b = snap?.batch;
+  if (!b || v.link === "lost" || b.question) return [];
+  const begun = b.parts.some(p => p.poured_g > 0), last = b.parts.filter(p => p.accepted).at(-1);
+  const list = [];
+  if (b.cue === "change_over" && b.part === "B") list.push({ action: "b_begins", label: "B begins now" });
+  if (b.part && ["hold", "top_up", "stop"].includes(b.cue) && b.poured_g > 0) list.push({ action: "accept", label: `Take ${b.part} as it is` });
+  if (last && (b.cue === "change_over" || b.cue === "done" && b.verdict)) list.push({ action: "reopen", label: `Reopen ${last.part}` });
+  if (["cup", "pour"].includes(b.phase) && !begun && snap.scale.stable) list.push({ action: "tare", label: "Tare here" });
+  if (ON_SCALE.includes(b.phase) && !begun) list.push({ action: "abandon", label: "Give up", confirm: true });
+  else if (!["scrapped", "abandoned", "done"].includes(b.phase)) list.push({ action: "scrap", label: "Scrap", confirm: true });
+  return list;
+}
+
+const ANSWERS = { lifted: "The cup was lifted", tared: "TARE or ZERO was pressed", to_a: "It was A", to_b: "It was B", same_cup: "It is the same cup", accept: "Take it as it is", scrap: "Scrap it" };
+export const answerText = choice => ANSWERS[choice] ?? choice;

@@ -1,0 +1,134 @@
+package scaledrv
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"log/slog"
+	"net"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"go.uber.org/goleak"
+
+	"twocup/scaledrv/reading"
+)
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+
+// describe is a shape's answer in words.
+func describe(r reading.Reading, err error) string {
+	switch {
+	case errors.Is(err, ErrNoReading):
+		return "no reading"
+	case err != nil:
+		return "rejected: " + err.Error()
+	}
+	text := r.State.String()
+	if r.State == reading.Normal {
+		text = r.Value.String()
+	}
+	if r.Kind != reading.KindUnknown {
+		text += " " + r.Kind.String()
+	}
+	if r.Motion != reading.MotionUnknown {
+		text += " " + r.Motion.String()
+	}
+	return text
+}
+
+func (e Event) String() string {
+	switch {
+	case e.HasReading:
+		return e.Link.String() + " " + describe(e.Reading, nil)
+	case e.Err != nil:
+		return e.Link.String() + " " + e.Err.Error()
+	}
+	return e.Link.String()
+}
+
+// fakeLink opens pipes. Its fields are for the driver's goroutine, and for the test's while the driver waits.
+type fakeLink struct {
+	fail   error                    // of the next openings
+	wrap   func(port net.Conn) Port // around the next ports
+	far    net.Conn                 // the scale's end of the newest port
+	opened []time.Duration          // since the start, failed or not
+	start  time.Time
+}
+
+func (l *fakeLink) Name() string { return "fake" }
+
+func (l *fakeLink) Open(context.Context) (Port, error) {
+	l.opened = append(l.opened, time.Since(l.start))
+	if l.fail != nil {
+		return nil, l.fail
+	}
+	near, far := net.Pipe()
+	l.far = far
+	if l.wrap != nil {
+		return l.wrap(near), nil
+	}
+	return near, nil
+}
+
+// bench is a driver on a fake link, in a bubble.
+type bench struct {
+	*testing.T
+	*Driver
+	link *fakeLink
+	log  bytes.Buffer
+	stop context.CancelFunc
+}
+
+// onBench runs a test with its driver started; afterwards the driver must end at once and close its port.
+func onBench(t *testing.T, link *fakeLink, test func(b *bench)) {
+	t.Helper()
+	synctest.Test(t, func(t *testing.T) {
+		ctx, stop := context.WithCancel(t.Context())
+		b := &bench{T: t, link: link, stop: stop}
+		link.start = time.Now()
+		b.Driver = Start(ctx, link, statusComma, Options{Log: slog.New(slog.NewTextHandler(&b.log, nil))})
+		synctest.Wait()
+		test(b)
+		cancelled := time.Now()
+		stop()
+		for range b.Events() {
+		}
+		require.Zero(t, time.Since(cancelled))
+		if link.far != nil {
+			_, err := link.far.Write([]byte("x"))
+			require.Error(t, err, "the port is still open")
+		}
+	})
+}
+
+// send gives bytes to the driver and waits until it has read them.
+func (b *bench) send(text string) {
+	b.Helper()
+	_, err := b.link.far.Write([]byte(text))
+	require.NoError(b, err)
+	synctest.Wait()
+}
+
+// pass lets time go by.
+func (b *bench) pass(d time.Duration) {
+	time.Sleep(d) // the bubble's time
+	synctest.Wait()
+}
+
+// happened takes the events since the last call.
+func (b *bench) happened() (events []string) {
+	for {
+		select {
+		case e, open := <-b.Events():
+			if !open {
+				return append(events, "closed")
+			}
+			events = append(events, e.String())
+		default:
+			return events
+		}
+	}
+}

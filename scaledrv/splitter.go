@@ -1,0 +1,65 @@
+package scaledrv
+
+const (
+	stx = 0x02
+	etx = 0x03
+)
+
+// maxLine is the longest line kept, in bytes without its end; the longest shape has less than half of it.
+const maxLine = 128
+
+// splitter cuts lines out of a stream. A line ends in CR LF, CR or LF and may stand between STX and ETX, which are
+// taken off; empty lines are ignored. What comes before the first end is dropped: it may be half a line. A line longer
+// than maxLine is discarded up to its end. The zero splitter is ready for a freshly opened port.
+type splitter struct {
+	line     [maxLine]byte
+	n        int    // bytes of the line so far, also of one being discarded
+	synced   bool   // an end has been seen
+	rejected uint64 // bytes of discarded lines
+}
+
+// next takes bytes up to the end of a line and gives that line, valid until the next call, and what is left of chunk.
+// Without a line, chunk is used up.
+func (s *splitter) next(chunk []byte) (line, rest []byte) {
+	for i, b := range chunk {
+		if b != '\r' && b != '\n' {
+			s.put(b)
+			continue
+		}
+		n := s.n
+		s.n = 0
+		if !s.synced || n > maxLine {
+			s.synced = true
+			continue
+		}
+		if line := unframe(s.line[:n]); len(line) > 0 {
+			return line, chunk[i+1:]
+		}
+	}
+	return nil, nil
+}
+
+// put adds a byte to the line. The byte that makes it too long turns all of it into rejected bytes.
+func (s *splitter) put(b byte) {
+	switch {
+	case !s.synced:
+	case s.n < maxLine:
+		s.line[s.n] = b
+		s.n++
+	case s.n == maxLine:
+		s.n++
+		s.rejected += maxLine + 1
+	default:
+		s.rejected++
+	}
+}
+
+func unframe(line []byte) []byte {
+	if len(line) > 0 && line[0] == stx {
+		line = line[1:]
+	}
+	if len(line) > 0 && line[len(line)-1] == etx {
+		line = line[:len(line)-1]
+	}
+	return line
+}

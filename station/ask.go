@@ -1,0 +1,188 @@
+package station
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/google/uuid"
+
+	"twocup/station/batch"
+	"twocup/station/ledger"
+	"twocup/station/plan"
+)
+
+// ErrEnded is the answer of a station that has ended; ErrNotDurable of one whose ledger takes too long.
+var (
+	ErrEnded      = errors.New("the station has ended")
+	ErrNotDurable = errors.New("the ledger could not be written yet: what was asked for is queued and not in force (see the log)")
+)
+
+// inLoop runs f in the station's own goroutine and waits for it.
+func (s *Station) inLoop(ctx context.Context, f func()) error {
+	ran := make(chan struct{})
+	select {
+	case s.asks <- func() { f(); close(ran) }:
+	case <-s.done:
+		return ErrEnded
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	<-ran
+	return nil
+}
+
+// Snapshot of the station as it is now.
+func (s *Station) Snapshot(ctx context.Context) (snap Snapshot, err error) {
+	err = s.inLoop(ctx, func() { snap = s.snapshot(time.Now()) })
+	return snap, err
+}
+
+// Watch gives snapshots as they are made, always the newest: a watcher that is slow misses some. The channel is closed
+// when the station ends. Stop must be called once.
+func (s *Station) Watch(ctx context.Context) (snapshots <-chan Snapshot, stop func(), err error) {
+	ch := make(chan Snapshot, 1)
+	err = s.inLoop(ctx, func() {
+		s.watchers[ch] = struct{}{}
+		ch <- s.snapshot(time.Now())
+	})
+	return ch, func() { _ = s.inLoop(context.Background(), func() { delete(s.watchers, ch) }) }, err
+}
+
+// Order is what a batch is started from.
+type Order struct {
+	Material string              `json:"material"`
+	Amount   plan.Amount         `json:"amount"`
+	Operator string              `json:"operator"`
+	Lots     map[string][]string `json:"lots"`
+	Practice bool                `json:"practice"`
+}
+
+// A BadOrder is an order that can't be carried out as it stands, with the field at fault.
+type BadOrder struct{ Field, Detail string }
+
+func (b *BadOrder) Error() string { return b.Detail }
+
+// StartBatch plans a batch and starts it. The error is a *BadOrder, or a *batch.Refusal while another batch is on the
+// scale.
+func (s *Station) StartBatch(ctx context.Context, o Order) (Record, error) {
+	card, err := s.cfg.Ledger.Material(ctx, o.Material)
+	if errors.Is(err, ledger.ErrNotFound) {
+		return Record{}, &BadOrder{"material", fmt.Sprintf("there is no material %q", o.Material)}
+	} else if err != nil {
+		return Record{}, err
+	}
+	if missing := card.NotBuilt(); len(missing) > 0 {
+		return Record{}, &BadOrder{"material", fmt.Sprintf("material %q can't be poured here: %s", card.ID, missing[0])}
+	}
+	p, err := plan.Make(card.Card, card.Revision, o.Amount, &s.cfg.Scale)
+	if err != nil {
+		return Record{}, err
+	}
+	if err := p.Refusal(); err != nil {
+		return Record{}, &BadOrder{"amount", err.Error()}
+	}
+	id, err := uuid.NewV7()
+	if err != nil {
+		return Record{}, fmt.Errorf("make a batch id: %w", err)
+	}
+	started := batch.Started{
+		At: time.Now().UTC(), ID: id.String(), Station: s.cfg.ID, Operator: o.Operator, Lots: o.Lots, Practice: o.Practice,
+		Card: card, Plan: p, Auto: s.cfg.Auto,
+	}
+	if err := s.durably(ctx, func(answer chan<- error) error { return s.begin(started, answer) }); err != nil {
+		return Record{}, err
+	}
+	return s.Record(ctx, started.ID)
+}
+
+// begin queues the start of a batch, in the loop.
+func (s *Station) begin(f batch.Started, answer chan<- error) error {
+	if s.state.OnScale() || s.starting() {
+		return &batch.Refusal{Misfit: true, Detail: "another batch is on the scale: finish, scrap or abandon it first"}
+	}
+	s.record([]batch.Fact{f}, answer)
+	return nil
+}
+
+// starting says whether a batch's start is on its way to the ledger.
+func (s *Station) starting() bool {
+	for _, j := range s.queue {
+		if _, ok := j.facts[0].(batch.Started); ok {
+			return true
+		}
+	}
+	return false
+}
+
+// Action is an action on a batch; with Seq, only if nothing it could be meant for has changed since that snapshot.
+type Action struct {
+	batch.Act
+	Seq *uint64 `json:"seq"`
+}
+
+// Act does an action on a batch of this station's ledger, on the scale or off it. The error is a *batch.Refusal or
+// ledger.ErrNotFound.
+func (s *Station) Act(ctx context.Context, id string, a Action) (Record, error) {
+	a.At = time.Now().UTC()
+	here := false
+	err := s.durably(ctx, func(answer chan<- error) error {
+		if here = s.state.Start != nil && s.state.Start.ID == id; !here {
+			answer <- nil
+			return nil
+		}
+		if a.Seq != nil && *a.Seq < s.changed {
+			return &batch.Refusal{Misfit: true, Detail: "the batch has moved on since that was shown: look again"}
+		}
+		return s.step(a.Act, answer)
+	})
+	if err == nil && !here {
+		err = s.actOff(ctx, id, a)
+	}
+	if err != nil {
+		return Record{}, err
+	}
+	return s.Record(ctx, id)
+}
+
+// actOff does an action on a batch that is on no scale.
+func (s *Station) actOff(ctx context.Context, id string, a Action) error {
+	entries, err := s.cfg.Ledger.Entries(ctx, id)
+	if err != nil {
+		return err
+	}
+	_, facts, err := batch.Step(replay(entries), a.Act)
+	if err != nil {
+		return err
+	}
+	return s.cfg.Ledger.Append(ctx, id, facts...)
+}
+
+// durably runs do in the loop and waits until the facts that it queued are durable.
+func (s *Station) durably(ctx context.Context, do func(answer chan<- error) error) error {
+	answer := make(chan error, 1)
+	var refused error
+	if err := s.inLoop(ctx, func() {
+		if len(s.queue) >= maxQueue {
+			refused = ErrNotDurable
+			return
+		}
+		refused = do(answer)
+	}); err != nil {
+		return err
+	}
+	if refused != nil {
+		return refused
+	}
+	select {
+	case err := <-answer:
+		return err
+	case <-s.done:
+		return ErrEnded
+	case <-time.After(10 * time.Second):
+		return ErrNotDurable
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}

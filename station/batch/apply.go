@@ -1,0 +1,95 @@
+package batch
+
+import (
+	"slices"
+	"time"
+
+	"twocup/scaledrv/reading"
+	"twocup/station/plan"
+	"twocup/station/pour"
+)
+
+// apply changes the state by a fact. It works out nothing: what a fact decided stands in it, so that an old ledger
+// replays to what was shown, whatever the formulas have become since.
+func (s *State) apply(f Fact) {
+	switch f := f.(type) {
+	case Started:
+		*s = State{Pan: s.Pan, Start: &f, Dosings: dosings(f.Plan)}
+	case CupTaken:
+		s.cup = true
+		s.count(f.Reference, f.Division, false)
+	case Referenced:
+		s.edit(s.at).Weighings = f.Weighings
+		s.count(f.Reference, f.Division, false)
+		s.level = f.At
+	case Begun:
+		s.waiting, s.early, s.rises, s.Question = false, false, f.At, Question{}
+		if f.Part == "B" && s.Contact.IsZero() {
+			s.Contact = f.At
+		}
+	case Accepted:
+		s.accepted(f)
+	case Reopened:
+		s.reopen(f)
+	case Overridden:
+		s.overridden = append(slices.Clone(s.overridden), f.Check)
+	case Ended:
+		s.Ended, s.Question = f, Question{}
+	case Noted: // stands in the record; changes nothing
+	}
+}
+
+// dosings are the plan's parts in the plan's order.
+func dosings(p plan.Plan) []Dosing {
+	list := make([]Dosing, len(p.Parts))
+	for i, part := range p.Parts {
+		list[i] = Dosing{Part: part, Provable: provable(&p)}
+	}
+	return list
+}
+
+// provable says whether the scale can prove the planned ratio.
+func provable(p *plan.Plan) bool { return !slices.Contains(p.OpenChecks(), "resolution") }
+
+// count starts a weighing from this value.
+func (s *State) count(from, division plan.Picograms, shared bool) {
+	s.from, s.fromD, s.shared = reading.Mass(from), reading.Mass(division), shared
+}
+
+func (s *State) accepted(f Accepted) {
+	d := s.edit(f.Dosing)
+	d.Weighings, d.Accepted, d.AcceptedAt, d.Flow = f.Weighings, true, f.At, f.Flow
+	last := f.Weighings[len(f.Weighings)-1]
+	s.at, s.guide, s.rises = f.Dosing+1, pour.Guide{}, time.Time{}
+	s.taken, s.early, s.reopened, s.Question = false, false, nil, Question{}
+	s.count(last.To, last.ToD, true)
+	switch {
+	case f.Next == nil:
+		s.Error, s.U, s.Verdict, s.Weighed = f.ErrorPct, f.UPct, f.Verdict, f.At
+		return
+	case s.at < len(s.Dosings):
+		*s.edit(s.at) = *f.Next
+	default:
+		s.Dosings = append(s.Dosings, *f.Next)
+	}
+	s.waiting, s.level = true, f.At
+}
+
+func (s *State) reopen(f Reopened) {
+	d := s.edit(f.Dosing)
+	d.Accepted = false
+	if n := len(d.Weighings) - 1; s.shared { // the value has gone on from where the part was accepted
+		s.count(d.Weighings[n].From, d.Weighings[n].FromD, d.Weighings[n].Shared)
+		d.Weighings = slices.Clone(d.Weighings[:n])
+	}
+	for n := len(s.Dosings) - 1; n > f.Dosing && s.Dosings[n].Correction; n-- {
+		s.Dosings = s.Dosings[:n] // what was to mend the part that is open again
+	}
+	s.at, s.waiting, s.early, s.taken, s.Question = f.Dosing, false, false, false, Question{}
+	s.Error, s.U, s.Verdict, s.Weighed = nil, nil, "", time.Time{}
+	s.guide.Hold()
+	if f.Why == "reopen" {
+		total := s.total()
+		s.reopened = &total
+	}
+}

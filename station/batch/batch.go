@@ -1,0 +1,202 @@
+package batch
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"twocup/scaledrv/reading"
+	"twocup/station/metrology"
+	"twocup/station/plan"
+	"twocup/station/pour"
+)
+
+// Phase is where a batch stands, in the words of the live snapshot.
+type Phase string
+
+const (
+	PhaseCup       Phase = "cup"
+	PhasePour      Phase = "pour"
+	PhaseSettle    Phase = "settle"
+	PhaseCorrect   Phase = "correct"
+	PhaseMix       Phase = "mix"
+	PhaseScrapped  Phase = "scrapped"
+	PhaseAbandoned Phase = "abandoned"
+)
+
+// landing is how long after the last acceptance a rise takes the verdict back.
+const landing = 5 * time.Second
+
+// Weighing is the difference of two values that the scale showed.
+type Weighing struct {
+	From   plan.Picograms `json:"from_pg"`
+	To     plan.Picograms `json:"to_pg"`
+	FromD  plan.Picograms `json:"from_d_pg"` // division in force at each
+	ToD    plan.Picograms `json:"to_d_pg"`
+	Shared bool           `json:"shared"` // From is the very reading that ended the weighing before
+}
+
+func (w Weighing) mass() reading.Mass { return reading.Mass(w.To - w.From) }
+
+// Dosing is one part to be brought to its target. Target, window and what is poured are the part's total: a correction
+// is a dosing of a part that has some already.
+type Dosing struct {
+	plan.Part
+	Provable   bool       `json:"provable"`
+	Correction bool       `json:"correction,omitempty"`
+	Weighings  []Weighing `json:"weighings,omitempty"`
+	Accepted   bool       `json:"accepted"`
+	AcceptedAt time.Time  `json:"accepted_at,omitzero"`
+	Flow       float64    `json:"flow_g_s,omitempty"` // mean, g/s
+}
+
+func (d *Dosing) aim() pour.Aim { return pour.Aim{Target: d.Target, Low: d.Low, High: d.High} }
+
+// State is a batch and the pan it stands on. The zero value, or one with only a Pan, is a station without a batch.
+type State struct {
+	Pan      pour.Pan
+	Start    *Started // nil: no batch
+	Dosings  []Dosing
+	Ended    Ended
+	Error    *float64 // ratio error in percent, unrounded, with the verdict
+	U        *float64
+	Verdict  metrology.Verdict
+	Weighed  time.Time // of the last acceptance
+	Contact  time.Time // first contact of A and B, once it is recorded
+	Question Question
+
+	at         int      // the dosing at hand; len(Dosings) once weighed
+	overridden []string // checks passed by a named person
+	cup        bool     // a cup has been taken
+	guide      pour.Guide
+	from       reading.Mass // reference of the weighing now running
+	fromD      reading.Mass
+	shared     bool
+	rises      time.Time // when the part at hand began to land
+
+	waiting bool      // the part at hand has not begun: the part before may still drip
+	early   bool      // something lands too soon to be the part at hand
+	level   time.Time // last time the value stood where the part before was accepted
+
+	off    bool         // the cup has been lifted
+	moving bool         // in mid-stream: the old reference goes on
+	rest   reading.Mass // last settled value before
+	lifted reading.Mass // what left the pan
+	frozen reading.Mass // what had landed since the reference
+	left   bool         // lifted after the weighing
+
+	taken    bool          // an acceptance is on its way to the ledger
+	reopened *reading.Mass // total at which the part was taken back by hand
+}
+
+// Event is what can happen to a batch: Read, Act or Recorded.
+type Event interface{ event() }
+
+// Read is one reading with a weight.
+type Read struct{ reading.Reading }
+
+// Recorded is a fact that is durable.
+type Recorded struct{ Fact }
+
+func (Read) event()     {}
+func (Act) event()      {}
+func (Recorded) event() {}
+
+// Step is the state after an event, and the facts that are to be recorded for it. It has no side effect: an error
+// (an action that doesn't fit) leaves everything as it was. A reading that decides nothing allocates nothing.
+func Step(s State, e Event) (State, []Fact, error) {
+	switch e := e.(type) {
+	case Read:
+		facts := s.read(e.Reading)
+		return s, facts, nil
+	case Act:
+		fact, err := s.act(e)
+		if err != nil {
+			return s, nil, err
+		}
+		return s, []Fact{fact}, nil
+	case Recorded:
+		if f, ok := e.Fact.(interface{ taken() bool }); !ok || !f.taken() {
+			s.apply(e.Fact)
+		}
+		return s, nil, nil
+	}
+	panic(fmt.Sprintf("batch: unknown event %T", e))
+}
+
+// Replay is the state that a batch's facts give, in the order they were recorded.
+func Replay(facts []Fact) State {
+	var s State
+	for _, f := range facts {
+		s.apply(f)
+	}
+	return s
+}
+
+// Running says whether there is a batch that has not ended.
+func (s *State) Running() bool { return s.Start != nil && s.Ended.Phase == "" }
+
+// OnScale says whether the batch still has something to be weighed.
+func (s *State) OnScale() bool { return s.Running() && s.at < len(s.Dosings) }
+
+// Left says whether a batch whose weighing is over has been taken off the pan.
+func (s *State) Left() bool { return s.left }
+
+// WithoutBatch is the pan alone, for the next batch: a cup that this one used is not the next one's.
+func (s *State) WithoutBatch() State {
+	next := State{Pan: s.Pan}
+	if s.cup {
+		next.Pan.Disown()
+	}
+	return next
+}
+
+// dosing is the one at hand.
+func (s *State) dosing() *Dosing { return &s.Dosings[s.at] }
+
+// edit gives a dosing that may be written to: earlier states keep theirs.
+func (s *State) edit(i int) *Dosing {
+	s.Dosings = slices.Clone(s.Dosings)
+	return &s.Dosings[i]
+}
+
+// closedTotal is what the given dosing's part has by the weighings that are closed.
+func (s *State) closedTotal(i int) reading.Mass {
+	var sum reading.Mass
+	for j := range s.Dosings {
+		if s.Dosings[j].Part.Part == s.Dosings[i].Part.Part {
+			for _, w := range s.Dosings[j].Weighings {
+				sum += w.mass()
+			}
+		}
+	}
+	return sum
+}
+
+// risen is what has landed since the reference; while the cup is off, what had. A batch that is only read back stands
+// on no pan.
+func (s *State) risen() reading.Mass {
+	switch {
+	case s.off:
+		return s.frozen
+	case s.Pan.Now.At.IsZero():
+		return 0
+	}
+	return s.Pan.Now.Mass - s.from
+}
+
+// total is what the part at hand has in the cup.
+func (s *State) total() reading.Mass { return s.closedTotal(s.at) + s.risen() }
+
+// weighings are all of the batch in their order, as the uncertainty wants them.
+func (s *State) weighings() []metrology.Weighing {
+	var all []metrology.Weighing
+	for i := range s.Dosings {
+		for _, w := range s.Dosings[i].Weighings {
+			all = append(all, metrology.Weighing{
+				Part: s.Dosings[i].Part.Part[0], Mass: w.mass(), FromD: reading.Mass(w.FromD), ToD: reading.Mass(w.ToD), Shared: w.Shared,
+			})
+		}
+	}
+	return all
+}

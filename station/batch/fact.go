@@ -1,0 +1,170 @@
+package batch
+
+import (
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"twocup/scaledrv/reading"
+	"twocup/station/material"
+	"twocup/station/metrology"
+	"twocup/station/plan"
+)
+
+// Fact is something that happened to a batch, in the form the ledger keeps.
+type Fact interface {
+	Kind() string // its name in the ledger
+	When() time.Time
+}
+
+// inForce marks a fact that the state has taken already when it was decided, since it only follows the pan: to become
+// durable changes nothing then. It does not outlive the process: a replay takes every fact.
+type inForce struct{ already bool }
+
+func (i inForce) taken() bool { return i.already }
+
+// Started is the first fact of every batch.
+type Started struct {
+	At       time.Time           `json:"at"`
+	ID       string              `json:"id"`
+	Station  string              `json:"station"`
+	Operator string              `json:"operator,omitempty"`
+	Lots     map[string][]string `json:"lots,omitempty"`
+	Practice bool                `json:"practice,omitempty"`
+	Card     material.Stored     `json:"card"` // the revision that this batch keeps
+	Plan     plan.Plan           `json:"plan"`
+	Auto     Auto                `json:"auto"`
+}
+
+// Auto says what the station does without being told.
+type Auto struct {
+	Tare     bool          `json:"tare"`      // a cup placed becomes the reference
+	Accept   bool          `json:"accept"`    // a part inside its window and at rest is accepted
+	Settle   time.Duration `json:"settle"`    // how long it must be at rest for that, in nanoseconds
+	HandOver time.Duration `json:"hand_over"` // a rise sooner than this after a part was accepted is still that part
+}
+
+// CupTaken says from which value of the scale the first part is counted.
+type CupTaken struct {
+	inForce
+	At        time.Time      `json:"at"`
+	Reference plan.Picograms `json:"reference_pg"`
+	Division  plan.Picograms `json:"division_pg"`
+}
+
+// Referenced says that the part at hand is counted from a new value: a key of the scale, the cup back on the pan, or
+// the station's own tare. What was poured before stands in Weighings.
+type Referenced struct {
+	inForce
+	At        time.Time      `json:"at"`
+	Why       string         `json:"why"` // key, cup_back, tare
+	Weighings []Weighing     `json:"weighings,omitempty"`
+	Reference plan.Picograms `json:"reference_pg"`
+	Division  plan.Picograms `json:"division_pg"`
+}
+
+// Begun is the first of a part to land on the part before it; of B it is the first contact.
+type Begun struct {
+	At   time.Time `json:"at"` // when the rise began, not when it was noticed
+	Part string    `json:"part"`
+	By   string    `json:"by"` // rise, or the action that said so
+}
+
+// Accepted closes a dosing: with the next one or, after the last, with the verdict.
+type Accepted struct {
+	At        time.Time         `json:"at"`
+	Dosing    int               `json:"dosing"` // its place in the list
+	Part      string            `json:"part"`
+	By        string            `json:"by"` // auto or accept
+	Weighings []Weighing        `json:"weighings"`
+	Poured    reading.Mass      `json:"poured_g"` // the part's total
+	Flow      float64           `json:"flow_g_s"` // its mean while it was poured
+	Next      *Dosing           `json:"next,omitempty"`
+	ErrorPct  *float64          `json:"ratio_error_pct,omitempty"` // unrounded
+	UPct      *float64          `json:"uncertainty_pct,omitempty"` // unrounded
+	Verdict   metrology.Verdict `json:"verdict,omitempty"`
+}
+
+// Reopened takes the acceptance of the newest accepted dosing back, and the verdict with it.
+type Reopened struct {
+	inForce
+	At     time.Time `json:"at"`
+	Dosing int       `json:"dosing"`
+	Part   string    `json:"part"`
+	Why    string    `json:"why"` // drip, landed, to_a, to_b, reopen
+}
+
+// Noted is a text of a person's.
+type Noted struct {
+	At       time.Time `json:"at"`
+	Text     string    `json:"text"`
+	Operator string    `json:"operator,omitempty"`
+}
+
+// Overridden lets the batch go on in spite of a check that says stop.
+type Overridden struct {
+	At       time.Time `json:"at"`
+	Check    string    `json:"check"`
+	Reason   string    `json:"reason"`
+	Operator string    `json:"operator"`
+}
+
+// Ended is final.
+type Ended struct {
+	At     time.Time `json:"at"`
+	Phase  Phase     `json:"phase"` // scrapped or abandoned
+	Reason string    `json:"reason,omitempty"`
+}
+
+func (Started) Kind() string    { return "started" }
+func (CupTaken) Kind() string   { return "cup_taken" }
+func (Referenced) Kind() string { return "referenced" }
+func (Begun) Kind() string      { return "begun" }
+func (Accepted) Kind() string   { return "accepted" }
+func (Reopened) Kind() string   { return "reopened" }
+func (Noted) Kind() string      { return "noted" }
+func (Overridden) Kind() string { return "overridden" }
+func (Ended) Kind() string      { return "ended" }
+
+func (f Started) When() time.Time    { return f.At }
+func (f CupTaken) When() time.Time   { return f.At }
+func (f Referenced) When() time.Time { return f.At }
+func (f Begun) When() time.Time      { return f.At }
+func (f Accepted) When() time.Time   { return f.At }
+func (f Reopened) When() time.Time   { return f.At }
+func (f Noted) When() time.Time      { return f.At }
+func (f Overridden) When() time.Time { return f.At }
+func (f Ended) When() time.Time      { return f.At }
+
+// DecodeFact reads a fact back from the ledger. A kind from a later version is an error that names it.
+func DecodeFact(kind string, body []byte) (Fact, error) {
+	switch kind {
+	case "started":
+		return decode[Started](body)
+	case "cup_taken":
+		return decode[CupTaken](body)
+	case "referenced":
+		return decode[Referenced](body)
+	case "begun":
+		return decode[Begun](body)
+	case "accepted":
+		return decode[Accepted](body)
+	case "reopened":
+		return decode[Reopened](body)
+	case "noted":
+		return decode[Noted](body)
+	case "overridden":
+		return decode[Overridden](body)
+	case "ended":
+		return decode[Ended](body)
+	}
+	return nil, fmt.Errorf("unknown kind of fact %q (written by a later version?)", kind)
+}
+
+func decode[F Fact](body []byte) (Fact, error) {
+	var f F
+	if err := json.Unmarshal(body, &f); err != nil {
+		return nil, fmt.Errorf("read a fact of kind %q: %w", f.Kind(), err)
+	}
+	return f, nil
+}

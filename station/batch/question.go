@@ -1,0 +1,48 @@
+package batch
+
+import (
+	"fmt"
+	"strings"
+
+	"twocup/scaledrv/reading"
+)
+
+// Question is what the person is asked, at rest, with two choices, each an action. The zero value is none.
+type Question struct {
+	Ask     string   `json:"ask"`
+	Detail  string   `json:"detail"`
+	Choices []string `json:"choices"`
+
+	kind questionKind
+}
+
+type questionKind uint8
+
+const (
+	noQuestion questionKind = iota
+	aOrBQuestion
+	noRoomQuestion
+)
+
+// answerTo is the choice that gives what landed to a part.
+func answerTo(part string) string { return "to_" + strings.ToLower(part) }
+
+// aOrB asks whose the mass is that landed too soon after a part was accepted.
+func aOrB(last, next string, rise reading.Mass) Question {
+	return Question{
+		Ask:     fmt.Sprintf("%s or %s?", last, next),
+		Detail:  fmt.Sprintf("%v landed right after %s was accepted. Which part was it?", rise, last),
+		Choices: []string{answerTo(last), answerTo(next)},
+		kind:    aOrBQuestion,
+	}
+}
+
+// noRoom asks what to do when what should follow does not fit.
+func noRoom(reason error) Question {
+	return Question{
+		Ask:     "No room to put it right",
+		Detail:  reason.Error(),
+		Choices: []string{"accept", "scrap"},
+		kind:    noRoomQuestion,
+	}
+}

@@ -1,0 +1,222 @@
+package batch
+
+import (
+	"math"
+	"time"
+
+	"twocup/scaledrv/reading"
+	"twocup/station/metrology"
+	"twocup/station/plan"
+	"twocup/station/pour"
+)
+
+// View is a batch as the live snapshot and the record show it.
+type View struct {
+	ID        string             `json:"id"`
+	Material  string             `json:"material"`
+	Phase     Phase              `json:"phase"`
+	Part      *string            `json:"part"`
+	Cue       pour.Cue           `json:"cue"`
+	Band      *pour.Band         `json:"band"`
+	CupNo     int                `json:"cup_no"`
+	Cups      int                `json:"cups"`
+	Saving    bool               `json:"saving"`
+	Provable  bool               `json:"provable"`
+	Target    *reading.Mass      `json:"target_g"`
+	Low       *reading.Mass      `json:"low_g"`
+	High      *reading.Mass      `json:"high_g"`
+	Poured    *reading.Mass      `json:"poured_g"`
+	Remaining *reading.Mass      `json:"remaining_g"`
+	Flow      *float64           `json:"flow_g_s"`
+	Parts     []PartView         `json:"parts"`
+	Error     *float64           `json:"ratio_error_pct"`
+	U         *float64           `json:"uncertainty_pct"`
+	Verdict   *metrology.Verdict `json:"verdict"`
+	Question  *Question          `json:"question"`
+	PotLife   PotLife            `json:"pot_life"`
+}
+
+// PartView is one part with what has been poured of it.
+type PartView struct {
+	plan.Part
+	Poured   reading.Mass `json:"poured_g"`
+	Accepted bool         `json:"accepted"`
+}
+
+// PotLife is the working time from first contact. Ends is nil where the card gives none.
+type PotLife struct {
+	Started *time.Time `json:"started"`
+	Ends    *time.Time `json:"ends"`
+	Basis   *string    `json:"basis"`
+}
+
+// Phase is where the batch stands.
+func (s *State) Phase() Phase {
+	switch {
+	case !s.Running():
+		return s.Ended.Phase
+	case !s.OnScale():
+		return s.afterWeighing()
+	case !s.cup:
+		return PhaseCup
+	case s.dosing().Correction && !s.held():
+		return PhaseCorrect
+	case s.held(), !s.waiting && (s.guide.Settling() || s.taken):
+		return PhaseSettle
+	}
+	return PhasePour
+}
+
+// afterWeighing is the first step of the card that comes after the weighing; mixing where it names none.
+func (s *State) afterWeighing() Phase {
+	for _, step := range s.Start.Card.Steps {
+		if step.Kind != "stir" && step.Kind != "degas_a" { // these stand between A and B
+			return Phase(step.Kind)
+		}
+	}
+	return PhaseMix
+}
+
+// held says whether the part before the one at hand is in doubt: something landed too soon after it was accepted.
+func (s *State) held() bool { return s.waiting && (s.early || s.Question.kind == aOrBQuestion) }
+
+// shown is the place of the dosing that is shown as the one at hand.
+func (s *State) shown() int {
+	if s.held() {
+		return s.at - 1
+	}
+	return s.at
+}
+
+// part at hand, empty where there is none.
+func (s *State) part() string {
+	if !s.OnScale() || !s.cup {
+		return ""
+	}
+	return s.Dosings[s.shown()].Part.Part
+}
+
+func (s *State) cue() pour.Cue {
+	switch {
+	case !s.OnScale():
+		return pour.CueDone
+	case !s.cup:
+		return s.cupCue()
+	case s.Question.Ask != "":
+		return pour.CueAnswer
+	case s.off:
+		return pour.CuePlace
+	case s.held(), s.taken:
+		return pour.CueHold
+	case s.waiting && s.dosing().Correction:
+		return pour.CueCorrect
+	case s.waiting:
+		return pour.CueChangeOver
+	}
+	return s.guide.Cue()
+}
+
+// cupCue before a cup is taken.
+func (s *State) cupCue() pour.Cue {
+	if len(s.openChecks()) > 0 || !s.Pan.Empty() && s.Pan.Load() >= s.Pan.Threshold() && !s.Pan.Settled(0) {
+		return pour.CueWait
+	}
+	return pour.CuePlace
+}
+
+// View of the batch; saving says that a write to the ledger is taking long.
+func (s *State) View(saving bool) View {
+	p := &s.Start.Plan
+	v := View{
+		ID: s.Start.ID, Material: p.Material, Phase: s.Phase(), Cue: s.cue(), CupNo: 1, Cups: 1, Saving: saving,
+		Provable: provable(p), Error: rounded(s.Error), U: rounded(s.U), PotLife: s.potLife(), Parts: s.parts(),
+	}
+	if s.Verdict != "" {
+		v.Verdict = &s.Verdict
+	}
+	if s.Question.Ask != "" {
+		v.Question = &s.Question
+	}
+	if s.part() != "" {
+		s.viewPart(&v)
+	}
+	return v
+}
+
+// viewPart adds the part at hand.
+func (s *State) viewPart(v *View) {
+	i := s.shown()
+	d := &s.Dosings[i]
+	poured := s.poured(i)
+	remaining := d.Target - poured
+	eased := i != s.at || s.guide.Eased()
+	band := d.aim().Band(poured, eased)
+	flow := s.Pan.Flow()
+	v.Part, v.Band, v.Provable, v.Flow = &d.Part.Part, &band, d.Provable, rounded(&flow)
+	v.Target, v.Low, v.High, v.Poured, v.Remaining = &d.Target, &d.Low, &d.High, &poured, &remaining
+}
+
+// poured is the total of a dosing's part as it is shown: nothing before it has begun, and what landed too soon with the
+// part before while nobody has said whose it is.
+func (s *State) poured(i int) reading.Mass {
+	switch {
+	case i == s.at && !s.waiting, i == s.at-1 && s.held() && s.Question.Ask == "":
+		return s.closedTotal(i) + s.risen()
+	}
+	return s.closedTotal(i)
+}
+
+// parts are the plan's parts, each with its total; the newest dosing of a part says its target.
+func (s *State) parts() []PartView {
+	list := make([]PartView, 0, len(s.Start.Plan.Parts))
+	for i := range s.Dosings {
+		d := &s.Dosings[i]
+		view := PartView{Part: d.Part, Accepted: d.Accepted && (i != s.at-1 || !s.held())}
+		if s.cup {
+			view.Poured = s.poured(i)
+		}
+		if n := place(list, d.Part.Part); n < len(list) {
+			list[n] = view
+			continue
+		}
+		list = append(list, view)
+	}
+	return list
+}
+
+// rounded is a figure as it is shown: 3 decimals.
+func rounded(f *float64) *float64 {
+	if f == nil || math.IsInf(*f, 0) || math.IsNaN(*f) {
+		return nil
+	}
+	shown := math.Round(*f*1000) / 1000
+	return &shown
+}
+
+func place(list []PartView, part string) int {
+	for n := range list {
+		if list[n].Part.Part == part {
+			return n
+		}
+	}
+	return len(list)
+}
+
+// potLife by the card: at most this where the batch is larger than the mass the card states it for.
+func (s *State) potLife() PotLife {
+	if s.Contact.IsZero() {
+		return PotLife{}
+	}
+	started, basis := s.Contact, "unknown"
+	life := PotLife{Started: &started, Basis: &basis}
+	card := s.Start.Card.PotLife
+	if card == nil {
+		return life
+	}
+	ends := started.Add(time.Duration(card.Time))
+	life.Ends, basis = &ends, "card"
+	if card.MassG != nil && s.Start.Plan.ABG.Grams() > *card.MassG {
+		basis = "upper_bound"
+	}
+	return life
+}

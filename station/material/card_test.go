@@ -1,0 +1,427 @@
+package material
+
+import (
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"math"
+	"os"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// whole is a card with every field there is.
+const whole = `{"id":"harbour-clear","name":"Harbour clear casting resin",
+ "ratio":{"weight":{"a":100,"b":50},"volume":{"a":100,"b":56}},
+ "density":{"a":1.10,"b":0.98,"mixed":1.06,"cast":1.08,"at_c":25},
+ "tolerance_pct":{"low":-1,"high":3},"amount_tolerance_pct":2,"measure_b":"weight","combine":"in_cup","hurry":false,"viscosity":"thin",
+ "pot_life":{"time":"20m","mass_g":100,"temperature_c":25,"table":[{"temperature_c":30,"mass_g":100,"time":"13m"}]},
+ "steps":[{"step":"mix","time":"3m","scrape_every":"45s"},{"step":"second_cup","time":"1m"},
+  {"step":"degas","pressure_mbar_abs":30,"time":"4m","headroom":4},{"step":"cast","within":"5m","verb":"cast"},
+  {"step":"cure","time":"16h","temperature_c":25}],
+ "moisture_sensitive":true,
+ "additions":[{"id":"black","name":"Black pigment paste","role":"pigment","of":"ab","pct":1,"when":"after_a","counts_as":"none",
+  "counts_fraction":1,"density":1.2,"tolerance_pct":5,"stir_in":true}],
+ "codes":{"a":["012345"],"b":["012346"]},"cautions":["Gloves."],"sds":{"a":"binder 1","b":"binder 2"}}`
+
+// card is a sound card with one thing changed: a field's JSON path and its new JSON, "" to leave it out.
+func card(t *testing.T, changes ...string) []byte {
+	t.Helper()
+	var tree map[string]any
+	require.NoError(t, json.Unmarshal([]byte(whole), &tree))
+	for i := 0; i < len(changes); i += 2 {
+		names := strings.Split(changes[i], ".")
+		at := tree
+		for _, name := range names[:len(names)-1] {
+			at = at[name].(map[string]any)
+		}
+		if last := names[len(names)-1]; changes[i+1] == "" {
+			delete(at, last)
+		} else {
+			at[last] = json.RawMessage(changes[i+1])
+		}
+	}
+	data, err := json.Marshal(tree)
+	require.NoError(t, err)
+	return data
+}
+
+func fields(err error) (names []string) {
+	for _, fault := range err.(Faults) {
+		names = append(names, fault.Field)
+	}
+	return names
+}
+
+func TestAWholeCardComesBackWithoutLoss(t *testing.T) {
+	c, err := Decode([]byte(whole))
+	require.NoError(t, err)
+	back, err := json.Marshal(c)
+	require.NoError(t, err)
+	require.JSONEq(t, whole, string(back))
+	require.Contains(t, string(back), `"a":1.10,"b":0.98`, "the digits say how well a density is known")
+	require.Contains(t, string(back), `"time":"20m"`)
+
+	stored, err := json.Marshal(Stored{c, 3})
+	require.NoError(t, err)
+	require.JSONEq(t, strings.TrimSuffix(whole, "}")+`,"revision":3}`, string(stored))
+	var again Stored
+	require.NoError(t, json.Unmarshal(stored, &again))
+	require.Equal(t, Stored{c, 3}, again)
+}
+
+func TestACardStoresOnlyWhatItsWriterSaid(t *testing.T) {
+	const bare = `{"id":"x","name":"X","ratio":{"weight":{"a":100,"b":50}}}`
+	c, err := Decode([]byte(bare))
+	require.NoError(t, err)
+	back, err := json.Marshal(c)
+	require.NoError(t, err)
+	require.JSONEq(t, bare, string(back))
+}
+
+func TestEveryFaultHasItsPlace(t *testing.T) {
+	for _, tt := range []struct{ name, path, value, field, detail string }{
+		{"an id with capitals", "id", `"Harbour"`, "id", "a-z"},
+		{"an id of 65", "id", `"` + strings.Repeat("a", 65) + `"`, "id", "1 to 64"},
+		{"a name of spaces", "name", `"  "`, "name", "required"},
+		{"a name that is a number", "name", `7`, "name", "must be text"},
+		{"no ratio", "ratio", ``, "ratio", "without its basis"},
+		{"a ratio as text", "ratio", `"100:50"`, "ratio", "must be an object"},
+		{"A missing", "ratio.weight", `{"b":50}`, "ratio.weight.a", "is missing"},
+		{"a ratio beyond belief", "ratio.weight", `{"a":100000,"b":1}`, "ratio.weight", "beyond"},
+		{"a figure as text", "ratio.weight", `{"a":"100","b":50}`, "ratio.weight.a", "must be a number"},
+		{"a misspelt field", "ratio.wieght", `{"a":1,"b":1}`, "ratio.wieght", "not a field"},
+		{"a field of another case", "ID", `"x"`, "ID", "not a field"},
+		{"a b_range upside down", "ratio.b_range", `[2.5,1]`, "ratio.b_range", "lower first"},
+		{"a b_range of one", "ratio.b_range", `[2.5]`, "ratio.b_range", "two positive"},
+		{"a target outside its b_range", "ratio.b_range", `[1,2.5]`, "ratio.weight", "50 parts"},
+		{"a density of nothing", "density.cast", `0`, "density.cast", "more than 0"},
+		{"a temperature below absolute zero", "density.at_c", `-300`, "density.at_c", "-273.15"},
+		{"a tolerance of nothing", "tolerance_pct", `0`, "tolerance_pct", "more than 0"},
+		{"a negative tolerance", "tolerance_pct", `-2`, "tolerance_pct", "more than 0"},
+		{"a tolerance on one side of the ratio", "tolerance_pct", `{"low":1,"high":3}`, "tolerance_pct", "low ≤ 0"},
+		{"half a tolerance", "tolerance_pct", `{"high":3}`, "tolerance_pct", "both sides"},
+		{"a tolerance as text", "tolerance_pct", `"2%"`, "tolerance_pct", "must be a number"},
+		{"no room for A", "amount_tolerance_pct", `0`, "amount_tolerance_pct", "more than 0"},
+		{"an unknown measure", "measure_b", `"spoon"`, "measure_b", "weight, volume, drops"},
+		{"an unknown way to combine", "combine", `"together"`, "combine", "in_cup, apart"},
+		{"hurry as text", "hurry", `"yes"`, "hurry", "true or false"},
+		{"an unknown viscosity", "viscosity", `"runny"`, "viscosity", "paste"},
+		{"a pot life without its time", "pot_life.time", ``, "pot_life.time", "missing"},
+		{"a pot life in bare minutes", "pot_life.time", `20`, "pot_life.time", "such as 20m"},
+		{"a pot life of nothing", "pot_life.time", `"0s"`, "pot_life.time", "not a time"},
+		{"a pot life at no mass", "pot_life.mass_g", `0`, "pot_life.mass_g", "more than 0"},
+		{"a table and an activation energy", "pot_life.activation_kj_mol", `53`, "pot_life", "one of them"},
+		{"a row without a temperature", "pot_life.table", `[{"time":"13m"}]`, "pot_life.table[0]", "temperature_c"},
+		{"an unknown step", "steps", `[{"step":"mix"},{"step":"shake"}]`, "steps[1].step", "second_cup"},
+		{"a step without its kind", "steps", `[{"time":"3m"}]`, "steps[0].step", "required"},
+		{"a step's time without unit", "steps", `[{"step":"mix"},{"step":"mix"},{"step":"cure","time":"16"}]`, "steps[2].time", "not a time"},
+		{"an unknown verb", "steps", `[{"step":"cast","verb":"throw"}]`, "steps[0].verb", "laminate"},
+		{"too little headroom", "steps", `[{"step":"degas","headroom":0.5}]`, "steps[0].headroom", "from 1"},
+		{"steps that are no list", "steps", `{"step":"mix"}`, "steps", "must be a list"},
+		{"an addition called a", "additions", `[{"id":"a","of":"ab","pct":1}]`, "additions[0].id", "not a or b"},
+		{"an addition of nothing", "additions", `[{"id":"x","pct":1}]`, "additions[0].of", "required"},
+		{"an addition without its dose", "additions", `[{"id":"x","of":"a"}]`, "additions[0].pct", "missing"},
+		{"an addition twice", "additions", `[{"id":"x","of":"a","pct":1},{"id":"x","of":"b","pct":1}]`, "additions[1].id", "earlier"},
+		{"an addition at an unknown time", "additions", `[{"id":"x","of":"a","pct":1,"when":"never"}]`, "additions[0].when", "after_b"},
+		{"a code on both containers", "codes.b", `["012345"]`, "codes.a[0]", "code of B too"},
+		{"an empty caution", "cautions", `["Gloves.",""]`, "cautions[1]", "required"},
+		{"a number beyond any", "amount_tolerance_pct", `1e999`, "amount_tolerance_pct", "in range"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			_, err := Decode(card(t, tt.path, tt.value))
+			require.Error(t, err)
+			require.Equal(t, []string{tt.field}, fields(err))
+			require.Contains(t, err.Error(), tt.detail)
+		})
+	}
+}
+
+func TestAllFaultsAreToldAtOnce(t *testing.T) {
+	_, err := Decode(card(t, "id", `"A B"`, "name", ``, "ratio.weight", `{"a":0,"b":"x"}`, "steps", `[{"step":"mix","time":3}]`, "colour", `1`))
+	require.ElementsMatch(t, []string{"id", "name", "ratio.weight.a", "ratio.weight.b", "steps[0].time", "colour"}, fields(err))
+}
+
+func TestWhatIsNotOneCardIsRefused(t *testing.T) {
+	for _, tt := range []struct{ name, data, detail string }{
+		{"nothing", ``, "unreadable JSON"},
+		{"half a card", whole[:40], "unreadable JSON"},
+		{"something after the card", whole + `{}`, "unreadable JSON"},
+		{"a list", `[]`, "must be an object"},
+		{"a field twice", `{"id":"x","id":"y","name":"X","ratio":{"weight":{"a":1,"b":1}}}`, "id: stands here twice"},
+		{"a decimal comma", `{"id":"x","name":"X","ratio":{"weight":{"a":1,5,"b":1}}}`, "unreadable JSON"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			_, err := Decode([]byte(tt.data))
+			require.ErrorContains(t, err, tt.detail)
+		})
+	}
+}
+
+func TestAcceleratorAndCatalystNeverMeetUndiluted(t *testing.T) { // common practice, no source
+	accelerator := func(when string) string {
+		return `{"id":"cobalt","role":"accelerator","of":"a","pct":0.5,"stir_in":true,"when":"` + when + `"}`
+	}
+	catalyst := func(when string) string {
+		return `{"id":"peroxide","role":"catalyst","of":"a","pct":2,"when":"` + when + `"}`
+	}
+	for _, tt := range []struct {
+		name, additions, ratio string
+		sound                  bool
+	}{
+		{"accelerator into A, then catalyst", accelerator("after_a") + "," + catalyst("after_a"), "", true},
+		{"accelerator into A, catalyst after B", accelerator("after_a") + "," + catalyst("after_b"), "", true},
+		{"catalyst first", catalyst("after_a") + "," + accelerator("after_a"), "", false},
+		{"catalyst listed first, but later in the cup", catalyst("after_b") + "," + accelerator("after_a"), "", true},
+		{"both into the empty cup", accelerator("before_a") + "," + catalyst("before_a"), "", false},
+		{"accelerator after B", accelerator("after_b") + "," + catalyst("after_b"), "", false},
+		{"not stirred in", strings.Replace(accelerator("after_a"), "true", "false", 1) + "," + catalyst("after_b"), "", false},
+		{"an accelerator alone", accelerator("after_b"), "", true},
+		{"B is the catalyst, accelerator after it", accelerator("after_b"), `{"weight":{"a":100,"b":2},"b_range":[1,2.5]}`, false},
+		{"B is the catalyst, accelerator before it", accelerator("after_a"), `{"weight":{"a":100,"b":2},"b_range":[1,2.5]}`, true},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			changes := []string{"additions", "[" + tt.additions + "]"}
+			if tt.ratio != "" {
+				changes = append(changes, "ratio", tt.ratio)
+			}
+			_, err := Decode(card(t, changes...))
+			if tt.sound {
+				require.NoError(t, err)
+				return
+			}
+			require.ErrorContains(t, err, "must never meet undiluted")
+		})
+	}
+}
+
+// testdata/card-cases.csv is derived: exact arithmetic on the rules of this project, and kinds of fault.
+func TestRatiosAndTheirFaultsAreThoseOfTheReference(t *testing.T) {
+	f, err := os.Open("testdata/card-cases.csv")
+	require.NoError(t, err)
+	defer f.Close()
+	lines, err := csv.NewReader(f).ReadAll()
+	require.NoError(t, err)
+	for _, line := range lines[1:] {
+		row := map[string]string{}
+		for i, column := range lines[0] {
+			row[column] = line[i]
+		}
+		t.Run(row["id"]+" "+row["ratio_text"], func(t *testing.T) { checkCase(t, row) })
+	}
+}
+
+func checkCase(t *testing.T, row map[string]string) {
+	density := func(parts ...string) string {
+		var members []string
+		for i, name := range []string{"a", "b", "mixed", "cast"} {
+			if parts[i] != "" {
+				members = append(members, fmt.Sprintf(`"%s":%s`, name, parts[i]))
+			}
+		}
+		return "{" + strings.Join(members, ",") + "}"
+	}(row["density_a"], row["density_b"], row["density_mixed"], row["density_cast"])
+	parts := func(a, b string) string { return fmt.Sprintf(`{"a":%s,"b":%s}`, a, b) }
+	data := func(ratio string, more ...string) []byte {
+		return []byte(`{"id":"x","name":"X","ratio":{` + ratio + `},"density":` + density + strings.Join(more, "") + `}`)
+	}
+	number := func(name string) float64 {
+		f, err := strconv.ParseFloat(row[name], 64)
+		require.NoError(t, err, name)
+		return f
+	}
+	switch row["kind"] {
+	case "ratio":
+		c, err := Decode(data(fmt.Sprintf(`"%s":%s`, row["basis"], parts(row["a"], row["b"]))))
+		require.NoError(t, err)
+		require.Equal(t, fmt.Sprintf("A %s : B %s by %s", row["a"], row["b"], row["basis"]), c.RatioText())
+		r, err := c.BPerA()
+		if row["r_b_per_a"] == "" {
+			require.Equal(t, []string{"density.a", "density.b"}, fields(err))
+			return
+		}
+		require.NoError(t, err)
+		require.InEpsilon(t, number("r_b_per_a"), r, 1e-14)
+	case "card_both_ratios":
+		weight, volume, _ := strings.Cut(row["ratio_text"], " by weight and ")
+		wa, wb, _ := strings.Cut(weight, ":")
+		va, vb, _ := strings.Cut(strings.TrimSuffix(volume, " by volume"), ":")
+		c, err := Decode(data(`"weight":` + parts(wa, wb) + `,"volume":` + parts(va, vb)))
+		if row["error"] != "" {
+			require.Equal(t, []string{"ratio"}, fields(err))
+			require.ErrorContains(t, err, "contradict")
+			return
+		}
+		require.NoError(t, err)
+		r, err := c.BPerA()
+		require.NoError(t, err)
+		require.InEpsilon(t, number("r_b_per_a"), r, 1e-14)
+		require.Zero(t, c.DensityU(), "the ratio by weight is in force")
+	case "bad_ratio":
+		text, based := strings.CutSuffix(row["ratio_text"], " by weight")
+		a, b, _ := strings.Cut(text, ":")
+		_, err := Decode(data(`"weight":` + parts(a, b)))
+		if !based { // two figures and no basis have no place on a card
+			_, err = Decode(data(strings.Trim(parts(a, b), "{}")))
+			require.Equal(t, []string{"ratio.a", "ratio.b"}, fields(err))
+		}
+		require.Error(t, err)
+	case "bad_density":
+		_, err := Decode(data(`"volume":` + parts(row["a"], row["b"])))
+		if row["error"] == "missing_density" {
+			require.NoError(t, err, "a card may be without densities; only a weighing needs them")
+			return
+		}
+		require.Error(t, err)
+		if row["error"] == "density_unit" {
+			require.ErrorContains(t, err, "kg/m³")
+		}
+	case "bad_b_range":
+		extra := map[string]string{}
+		for _, pair := range strings.Fields(row["extra"]) {
+			name, value, _ := strings.Cut(pair, "=")
+			extra[name] = value
+		}
+		_, err := Decode(data(fmt.Sprintf(`"weight":%s,"b_range":[%s,%s]`, parts(row["a"], row["b"]), extra["b_low"], extra["b_high"])))
+		field := map[string]string{"outside_b_range": "ratio.weight", "bad_range": "ratio.b_range"}[row["error"]]
+		require.Equal(t, []string{field}, fields(err))
+	case "bad_addition":
+		a := strings.Split(row["additions"], ":")
+		_, err := Decode(data(`"weight":`+parts(row["a"], row["b"]), fmt.Sprintf(
+			`,"additions":[{"id":"%s","of":"%s","pct":%s,"counts_as":"%s","counts_fraction":%s,"density":%s}]`, a[0], a[1], a[2], a[3], a[4], a[5])))
+		field := map[string]string{"bad_of": "of", "bad_fraction": "counts_fraction", "bad_percent": "pct"}[row["error"]]
+		require.Equal(t, []string{"additions[0]." + field}, fields(err))
+	default:
+		require.Fail(t, "unknown kind", row["kind"])
+	}
+}
+
+func TestBPerANamesTheDensityThatIsMissing(t *testing.T) {
+	c := Card{Ratio: Ratio{Volume: &Parts{"2", "1"}}, Density: Density{A: "1.10", Mixed: "1.06"}}
+	_, err := c.BPerA()
+	require.Equal(t, []string{"density.b"}, fields(err))
+	require.ErrorContains(t, err, "density of B is missing")
+}
+
+// JCGM 100:2008, 4.3.7: half of the last digit over √3 each. 2:1 by volume with 1.10 and 0.98 has 0.39 %.
+func TestDensityUComesFromThePrintedDigits(t *testing.T) {
+	for _, tt := range []struct {
+		name string
+		a, b Number
+		want float64
+	}{
+		{"two decimals", "1.10", "0.98", 0.00394512262235516},
+		{"one decimal, a zero that was printed", "1.1", "1.0", 0.0390133126957083},
+		{"three decimals", "1.104", "0.982", 0.000393431935393998},
+		{"an exponent moves the last digit", "110e-2", "9.8e-1", 0.00394512262235516},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			c := Card{Ratio: Ratio{Volume: &Parts{"2", "1"}}, Density: Density{A: tt.a, B: tt.b}}
+			require.InEpsilon(t, tt.want, c.DensityU(), 1e-12)
+		})
+	}
+}
+
+func TestRatiosAreSaidInWords(t *testing.T) {
+	weight := func(a, b Number) Card { return Card{Ratio: Ratio{Weight: &Parts{a, b}}} }
+	for _, tt := range []struct {
+		card Card
+		want string
+	}{
+		{weight("100", "50"), "for every 100 g of A, 50 g of B: B is half of A"},
+		{weight("50", "100"), "for every 50 g of A, 100 g of B: B is twice A"},
+		{weight("1", "1"), "for every 1 g of A, 1 g of B: B is as much as A"},
+		{weight("100.0", "27.5"), "for every 100 g of A, 27.5 g of B: B is 27.5 % of A"},
+		{weight("3", "1"), "for every 3 g of A, 1 g of B: B is about 33.33 % of A"},
+		{weight("100", "130"), "for every 100 g of A, 130 g of B: B is 1.3 times A"},
+		{Card{Ratio: Ratio{Volume: &Parts{"2", "1"}}}, "for every 2 mL of A, 1 mL of B: B is half of A by volume"},
+		{Card{Ratio: Ratio{Volume: &Parts{"1", "1"}}, Density: Density{A: "1.04", B: "1.22"}},
+			"for every 1 mL of A, 1 mL of B: B is as much as A by volume; on the scale, for every 100 g of A, about 117.3 g of B"},
+	} {
+		require.Equal(t, tt.want, tt.card.Sentence())
+	}
+}
+
+func TestDefaultsHoldWhereTheCardIsSilentAndAreListed(t *testing.T) {
+	c := Card{}
+	low, high := c.Tolerance()
+	require.Equal(t, []float64{-2, 2, 2}, []float64{low, high, c.AmountTolerancePct()})
+	require.Equal(t, []string{"weight", "in_cup", "medium"}, []string{c.MeasureB(), c.Combine(), c.Viscosity()})
+	require.False(t, c.Hurry())
+	require.Len(t, c.Assumed(), 6)
+
+	stated, err := Decode([]byte(whole))
+	require.NoError(t, err)
+	low, high = stated.Tolerance()
+	require.Equal(t, []float64{-1, 3}, []float64{low, high})
+	require.Empty(t, stated.Assumed())
+}
+
+func TestWhatIsNotBuiltIsSaid(t *testing.T) {
+	require.Empty(t, Card{StatedHurry: new(false)}.NotBuilt())
+	c := Card{Additions: []Addition{{}}, StatedCombine: "apart", StatedHurry: new(true), StatedMeasureB: "drops", Ratio: Ratio{BRange: []float64{1, 2}}}
+	require.Len(t, c.NotBuilt(), 5)
+	for _, reason := range c.NotBuilt() {
+		require.True(t, strings.HasSuffix(reason, " is not built yet"), reason)
+	}
+}
+
+func TestDurationsArePrintedInOneUnit(t *testing.T) {
+	for text, want := range map[string]string{
+		"20m": "20m", "90s": "90s", "24h": "24h", "60s": "1m", "1h30m": "90m", "36h": "36h", "1.5s": "1.5s", "1m0.25s": "60.25s",
+	} {
+		var d Duration
+		require.NoError(t, d.UnmarshalText([]byte(text)))
+		require.Equal(t, want, d.String())
+	}
+	for _, text := range []string{"", "20", "-5m", "0s", "five", "NaNs"} {
+		require.Error(t, new(Duration).UnmarshalText([]byte(text)), text)
+	}
+}
+
+func TestDemoMaterialsAreSoundAndCanBeStarted(t *testing.T) {
+	moreB, byVolume := false, false
+	for _, c := range Demo() {
+		data, err := json.Marshal(c)
+		require.NoError(t, err)
+		again, err := Decode(data)
+		require.NoError(t, err, c.ID)
+		require.Equal(t, c, again, "a card in Go is the card in JSON")
+		require.Empty(t, c.NotBuilt(), c.ID)
+		require.NotEmpty(t, c.Cautions, c.ID)
+		require.True(t, c.SDS.A != "" && c.SDS.B != "" && c.PotLife != nil, c.ID)
+		require.Equal(t, "mix", c.Steps[0].Kind, c.ID)
+		r, err := c.BPerA()
+		require.NoError(t, err)
+		moreB = moreB || c.Ratio.Weight != nil && r > 1
+		byVolume = byVolume || c.Ratio.Weight == nil && math.Abs(r-1) > 0.1
+	}
+	require.True(t, moreB && byVolume)
+}
+
+func FuzzDecode(f *testing.F) {
+	f.Add([]byte(whole))
+	f.Add([]byte(`{"id":"x","name":"X","ratio":{"volume":{"a":1.0e1,"b":2}},"density":{"a":1.1,"b":1}}`))
+	f.Add([]byte(`{"ratio":{"weight":null,"b_range":[1,null]},"steps":[null,{"time":"1h"}]}`))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		c, err := Decode(data)
+		if err != nil {
+			require.NotEmpty(t, err.(Faults))
+			return
+		}
+		back, err := json.Marshal(c)
+		require.NoError(t, err)
+		again, err := Decode(back)
+		require.NoError(t, err, "what was accepted must be accepted again: %s", back)
+		second, err := json.Marshal(again)
+		require.NoError(t, err)
+		require.Equal(t, string(back), string(second))
+		if r, err := c.BPerA(); err == nil {
+			require.True(t, r > 0 && r < 1e9, "%v", r)
+		}
+		require.NotContains(t, c.RatioText()+c.Sentence(), "NaN")
+	})
+}

@@ -1,0 +1,88 @@
+package material
+
+import "fmt"
+
+// What holds where a card is silent.
+const (
+	defaultTolerancePct       = 2
+	defaultAmountTolerancePct = 2
+)
+
+// Tolerance is how far B may be from the ratio, in percent of B relative to A: low ≤ 0 ≤ high. Default ± 2 %.
+func (c Card) Tolerance() (low, high float64) {
+	if t := c.StatedTolerance; t != nil {
+		return t.Low, t.High
+	}
+	return -defaultTolerancePct, defaultTolerancePct
+}
+
+// AmountTolerancePct is how far A may be from its target, in percent of it. Default 2.
+func (c Card) AmountTolerancePct() float64 {
+	if c.StatedAmountTolerancePct != nil {
+		return *c.StatedAmountTolerancePct
+	}
+	return defaultAmountTolerancePct
+}
+
+// MeasureB is how B is measured. Default weight.
+func (c Card) MeasureB() string { return or(c.StatedMeasureB, "weight") }
+
+// Combine is where B goes: onto A, in_cup, or into a cup of its own first, apart. Default in_cup.
+func (c Card) Combine() string { return or(c.StatedCombine, "in_cup") }
+
+// Hurry is true of a system so fast that B is never topped up. Default false.
+func (c Card) Hurry() bool { return c.StatedHurry != nil && *c.StatedHurry }
+
+// Viscosity is how the parts flow. Default medium.
+func (c Card) Viscosity() string { return or(c.StatedViscosity, "medium") }
+
+// When is the moment the addition goes in. Default after_a.
+func (a Addition) When() string { return or(a.StatedWhen, "after_a") }
+
+func or(stated, fallback string) string {
+	if stated != "" {
+		return stated
+	}
+	return fallback
+}
+
+// Assumed lists the defaults that stand in for what the card does not state, a sentence each.
+func (c Card) Assumed() []string {
+	var assumed []string
+	for _, d := range []struct {
+		missing  bool
+		sentence string
+	}{
+		{c.StatedTolerance == nil, fmt.Sprintf("tolerance ±%d %% of B relative to A: the card states none", defaultTolerancePct)},
+		{c.StatedAmountTolerancePct == nil, fmt.Sprintf("tolerance of A's amount ±%d %%: the card states none", defaultAmountTolerancePct)},
+		{c.StatedMeasureB == "", "B is measured by " + c.MeasureB() + ": the card does not say"},
+		{c.StatedCombine == "", "B is poured onto A in one cup: the card does not say"},
+		{c.StatedHurry == nil, "not a fast system, B may be topped up: the card does not say"},
+		{c.StatedViscosity == "", "viscosity " + c.Viscosity() + ": the card does not say"},
+	} {
+		if d.missing {
+			assumed = append(assumed, d.sentence)
+		}
+	}
+	return assumed
+}
+
+// NotBuilt lists why a batch of this card can't be started yet, a sentence each.
+func (c Card) NotBuilt() []string {
+	var reasons []string
+	for _, n := range []struct {
+		asked bool
+		what  string
+	}{
+		{len(c.Additions) > 0, "weighing in additions"},
+		{c.Combine() == "apart", "B in a cup of its own (combine: apart)"},
+		{c.Hurry(), "a fast system (hurry: true)"},
+		{c.Ratio.BRange != nil, "choosing B within a range (ratio.b_range)"},
+		{c.MeasureB() != "weight", "measuring B by " + c.MeasureB() + " (measure_b)"},
+	} {
+		if n.asked {
+			reasons = append(reasons, n.what+" is not built yet")
+		}
+	}
+	return reasons
+}

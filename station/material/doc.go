@@ -1,0 +1,4 @@
+// Package material is what a shop knows of a two-part system: its card, with ratio, densities, tolerance, times and
+// cautions. A card says only what its writer said: nothing is filled in, and what holds where the card is silent is
+// answered by methods and listed by Assumed.
+package material

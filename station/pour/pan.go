@@ -1,0 +1,176 @@
+package pour
+
+import (
+	"time"
+
+	"twocup/scaledrv/reading"
+)
+
+const (
+	// Rest is the least time that a value must stay within one division before it counts as settled.
+	Rest = 500 * time.Millisecond
+	// restReadings is the least number of readings that must agree.
+	restReadings = 3
+	// gap without readings after which nothing seen before speaks for the present motion.
+	gap = 2 * time.Second
+	// keyGap is the longest time between two lines that can show a key of the scale as a jump with nothing in between:
+	// with slower lines a cup lifted looks the same.
+	keyGap = 250 * time.Millisecond
+)
+
+// Happening is what a reading shows to have happened at the pan.
+type Happening uint8
+
+const (
+	Nothing Happening = iota
+	Placed            // a stable load on a pan that was empty
+	Lifted            // the load has left the pan
+	Keyed             // TARE or ZERO at the scale: the value went from Before to Now, the load did not
+)
+
+// Pan follows the load on one pan. The zero value has seen nothing yet.
+type Pan struct {
+	Division reading.Mass    // in force: the scale's, or the display's own step where that is coarser
+	Now      reading.Reading // the newest reading with a weight
+	Before   reading.Reading // the one before it
+	Rested   reading.Reading // the newest settled one
+	Peak     reading.Mass    // largest value since Rested
+
+	division reading.Mass // the scale's own
+	seen     bool
+	low      reading.Mass // the band that the values have kept since rest began
+	high     reading.Mass
+	since    time.Time
+	readings int
+
+	place place
+	empty reading.Mass // stable value of the empty pan
+	load  reading.Mass // last settled load above it
+
+	trail trail
+}
+
+type place uint8
+
+const (
+	unknown place = iota // nothing settled yet, or loaded since before the first reading
+	empty
+	loaded
+)
+
+// NewPan is a pan on a scale with this division.
+func NewPan(division reading.Mass) Pan { return Pan{Division: division, division: division} }
+
+// Threshold is the smallest stable load that counts as a cup: 1 g or 5 divisions.
+func (p *Pan) Threshold() reading.Mass { return max(reading.Gram, 5*p.Division) }
+
+// Take follows one reading with a weight and says what it shows to have happened.
+func (p *Pan) Take(r reading.Reading) Happening {
+	continued := p.seen && r.At.Sub(p.Now.At) < gap
+	p.Before, p.Now, p.seen = p.Now, r, true
+	p.Division = max(p.division, r.Value.Step())
+	if continued && keyed(p.Before, r, p.Threshold()) {
+		p.empty += r.Mass - p.Before.Mass
+		p.Interrupt()
+		p.follow(r, true)
+		return Keyed
+	}
+	p.follow(r, continued)
+	return p.placed()
+}
+
+// Interrupt says that the scale shows no weight just now: nothing seen before speaks for the motion after it.
+func (p *Pan) Interrupt() { p.readings, p.trail = 0, trail{} }
+
+// keyed tells a key of the scale from a load: the kind of weight changed, or one stable line jumped to zero and the
+// next is stable again with nothing in between.
+func keyed(before, now reading.Reading, threshold reading.Mass) bool {
+	if before.Kind != now.Kind && before.Kind != reading.KindUnknown && now.Kind != reading.KindUnknown {
+		return true
+	}
+	return before.Motion == reading.Stable && now.Motion == reading.Stable &&
+		now.At.Sub(before.At) <= keyGap &&
+		now.Mass.Abs() <= 2*now.Value.Step() && (before.Mass-now.Mass).Abs() >= threshold
+}
+
+// follow keeps the band of one division that the newest values share, and the trail for the flow.
+func (p *Pan) follow(r reading.Reading, continued bool) {
+	low, high := min(p.low, r.Mass), max(p.high, r.Mass)
+	if !continued {
+		p.trail = trail{}
+	}
+	if !continued || p.readings == 0 || high-low > p.Division || r.Motion == reading.Moving {
+		low, high = r.Mass, r.Mass
+		p.since, p.readings = r.At, 0
+	}
+	p.low, p.high = low, high
+	p.readings++
+	p.trail.add(r.At, r.Mass)
+	if p.Settled(0) {
+		p.Rested, p.Peak = r, r.Mass
+	}
+	p.Peak = max(p.Peak, r.Mass)
+}
+
+// placed judges whether the pan is loaded. A load leaves at once, it comes only settled.
+func (p *Pan) placed() Happening {
+	value, settled := p.Now.Mass, p.Settled(Rest)
+	switch {
+	case p.place == loaded && value-p.empty < p.load/2:
+		p.place = empty
+		return Lifted
+	case p.place == loaded && settled:
+		p.load = value - p.empty
+	case p.place == empty && settled && value-p.empty >= p.Threshold():
+		p.place, p.load = loaded, value-p.empty
+		return Placed
+	case p.place == empty && settled, p.place == unknown && settled && value < p.Threshold():
+		p.place, p.empty = empty, value
+	}
+	return Nothing
+}
+
+// Settled says whether the value has stayed within one division for at least Rest, three readings and the time given,
+// and the scale itself doesn't call it moving.
+func (p *Pan) Settled(atLeast time.Duration) bool {
+	return p.readings >= restReadings && p.Still() >= max(Rest, atLeast)
+}
+
+// Still is how long the value has stayed within one division.
+func (p *Pan) Still() time.Duration {
+	if p.readings == 0 {
+		return 0
+	}
+	return p.Now.At.Sub(p.since)
+}
+
+// Lowest is the lowest value of the stretch that Still measures.
+func (p *Pan) Lowest() reading.Mass { return p.low }
+
+// Since is when the value came to where it has stayed.
+func (p *Pan) Since() time.Time { return p.since }
+
+// Empty says whether the pan is known to carry nothing.
+func (p *Pan) Empty() bool { return p.place == empty }
+
+// Loaded says whether a settled load has come onto a pan that was seen empty.
+func (p *Pan) Loaded() bool { return p.place == loaded }
+
+// Load is what is on the pan by the newest reading, above the value of the empty pan.
+func (p *Pan) Load() reading.Mass { return p.Now.Mass - p.empty }
+
+// Disown makes the pan forget that what stands on it came onto an empty one: a cup that a batch has used is not the
+// next one's.
+func (p *Pan) Disown() {
+	if p.place == loaded {
+		p.place = unknown
+	}
+}
+
+// Flow is the mean flow over the last readings, in grams per second; 0 at rest.
+func (p *Pan) Flow() float64 {
+	if p.Settled(0) {
+		return 0
+	}
+	return p.trail.slope()
+}

@@ -1,0 +1,78 @@
+package station
+
+import (
+	"context"
+	"time"
+
+	"twocup/scaledrv/reading"
+	"twocup/station/batch"
+	"twocup/station/ledger"
+	"twocup/station/plan"
+)
+
+// Record is a batch as it is kept: every field of the snapshot's batch, and where it came from.
+type Record struct {
+	batch.View
+	Station  string              `json:"station"`
+	Operator string              `json:"operator"`
+	Lots     map[string][]string `json:"lots"`
+	Practice bool                `json:"practice"`
+	Created  time.Time           `json:"created"`
+	Weighed  *time.Time          `json:"weighed"`
+	Finished *time.Time          `json:"finished"`
+	Plan     plan.Plan           `json:"plan"`
+	Scales   []ScaleUsed         `json:"scales"`
+	Events   []ledger.Entry      `json:"events"`
+}
+
+// ScaleUsed is a scale that the batch was weighed on, by its configuration then. A zero is not stated.
+type ScaleUsed struct {
+	ID            string       `json:"id"`
+	Division      reading.Mass `json:"division_g"`
+	Capacity      reading.Mass `json:"capacity_g,omitempty"`
+	Repeatability reading.Mass `json:"repeatability_g,omitempty"`
+	Linearity     reading.Mass `json:"linearity_g,omitempty"`
+}
+
+// Record of a batch: live where it is on this station's scale, else by what the ledger holds.
+func (s *Station) Record(ctx context.Context, id string) (Record, error) {
+	entries, err := s.cfg.Ledger.Entries(ctx, id)
+	if err != nil {
+		return Record{}, err
+	}
+	state, saving := replay(entries), false
+	if err := s.inLoop(ctx, func() {
+		if s.state.Start != nil && s.state.Start.ID == id {
+			state, saving = s.state, s.saving(time.Now())
+		}
+	}); err != nil {
+		return Record{}, err
+	}
+	return record(state, saving, entries), nil
+}
+
+func record(state batch.State, saving bool, entries []ledger.Entry) Record {
+	start := state.Start
+	r := Record{
+		View: state.View(saving), Station: start.Station, Operator: start.Operator, Lots: start.Lots, Practice: start.Practice,
+		Created: start.At, Plan: start.Plan, Scales: []ScaleUsed{ScaleUsed(*start.Plan.Scale)}, Events: entries,
+	}
+	if r.Lots == nil {
+		r.Lots = map[string][]string{}
+	}
+	if !state.Weighed.IsZero() {
+		r.Weighed = &state.Weighed
+	}
+	if !state.Ended.At.IsZero() {
+		r.Finished = &state.Ended.At
+	}
+	return r
+}
+
+func replay(entries []ledger.Entry) batch.State {
+	facts := make([]batch.Fact, len(entries))
+	for i, e := range entries {
+		facts[i] = e.Fact
+	}
+	return batch.Replay(facts)
+}

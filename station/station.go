@@ -1,0 +1,181 @@
+package station
+
+import (
+	"context"
+	"log/slog"
+	"time"
+
+	"twocup/scaledrv"
+	"twocup/scaledrv/reading"
+	"twocup/station/batch"
+	"twocup/station/ledger"
+	"twocup/station/plan"
+	"twocup/station/pour"
+)
+
+const (
+	beat     = time.Second            // a snapshot is made at least this often
+	tick     = 100 * time.Millisecond // how often the beat and a slow ledger are looked at
+	slow     = 250 * time.Millisecond // a write that takes longer is shown as saving
+	maxQueue = 64                     // facts that wait for the ledger before actions are refused
+)
+
+// Config is what a station needs. Without a field's default, it is required.
+type Config struct {
+	ID, Name   string
+	Scale      plan.Scale
+	Link       scaledrv.Link
+	Shape      scaledrv.Shape
+	StaleAfter time.Duration // 0 means 2 s
+	Auto       batch.Auto
+	Ledger     *ledger.Ledger
+	Log        *slog.Logger                  // nil means silent
+	Recorded   func(batch.State, batch.Fact) // called with each durable fact and the state after it; may be nil
+	Wrote      func(time.Duration)           // called with the time each write took; may be nil
+}
+
+// Station is a running bench.
+type Station struct {
+	cfg    Config
+	log    *slog.Logger
+	driver *scaledrv.Driver
+	asks   chan func()
+	done   chan struct{} // closed when the loop and the writer have ended
+	writer writer
+
+	// What follows belongs to the loop.
+	state    batch.State
+	queue    []job // waiting for the ledger, the first one being written
+	scale    scale
+	seq      uint64
+	shownAt  time.Time
+	identity identity
+	changed  uint64 // seq of the first snapshot with the present identity
+	watchers map[chan Snapshot]struct{}
+}
+
+// scale is what is known of the scale now.
+type scale struct {
+	link scaledrv.LinkState
+	err  error
+	last reading.Reading // newest line with a weight
+	any  bool
+	now  reading.State // of the newest line
+}
+
+// Start begins to run a bench, until ctx ends.
+func Start(ctx context.Context, cfg Config) *Station {
+	if cfg.Log == nil {
+		cfg.Log = slog.New(slog.DiscardHandler)
+	}
+	if cfg.StaleAfter == 0 {
+		cfg.StaleAfter = 2 * time.Second
+	}
+	log := cfg.Log.With("station", cfg.ID)
+	s := &Station{
+		cfg:      cfg,
+		log:      log,
+		driver:   scaledrv.Start(ctx, cfg.Link, cfg.Shape, scaledrv.Options{StaleAfter: cfg.StaleAfter, Log: log.With("scale", cfg.Scale.ID)}),
+		asks:     make(chan func()),
+		done:     make(chan struct{}),
+		state:    batch.State{Pan: pour.NewPan(cfg.Scale.Division)},
+		watchers: map[chan Snapshot]struct{}{},
+	}
+	s.writer = startWriter(cfg.Ledger, log)
+	go s.run(ctx)
+	return s
+}
+
+// Wait returns when the station has ended: the port closed, everything in the queue written if the ledger lets it.
+func (s *Station) Wait() { <-s.done }
+
+// ID of the station.
+func (s *Station) ID() string { return s.cfg.ID }
+
+// Name of the station, as a person calls it.
+func (s *Station) Name() string { return s.cfg.Name }
+
+// Scale is what a plan must know of the station's scale.
+func (s *Station) Scale() plan.Scale { return s.cfg.Scale }
+
+// Stats of the scale's driver.
+func (s *Station) Stats() scaledrv.Stats { return s.driver.Stats() }
+
+// run alone touches the state.
+func (s *Station) run(ctx context.Context) {
+	defer close(s.done)
+	ticker := time.NewTicker(tick)
+	defer ticker.Stop()
+	for {
+		select {
+		case e, open := <-s.driver.Events():
+			if !open {
+				s.end()
+				return
+			}
+			s.scaled(e)
+		case ask := <-s.asks:
+			ask()
+		case w := <-s.writer.written:
+			s.written(w)
+		case now := <-ticker.C:
+			if saving := s.saving(now); saving || now.Sub(s.shownAt) >= beat {
+				s.show(now)
+			}
+		}
+	}
+}
+
+// end waits for the driver's port and hands what is queued to the ledger one last time.
+func (s *Station) end() {
+	for ch := range s.watchers {
+		close(ch)
+	}
+	s.writer.flush(s.queue)
+}
+
+// scaled takes a reading or a change of the link.
+func (s *Station) scaled(e scaledrv.Event) {
+	s.scale.link, s.scale.err = e.Link, e.Err
+	if !e.HasReading {
+		s.show(time.Now())
+		return
+	}
+	r := e.Reading
+	r.At = r.At.UTC()
+	s.scale.now = r.State
+	if r.State == reading.Normal {
+		s.scale.last, s.scale.any = r, true
+	}
+	s.step(batch.Read{Reading: r}, nil)
+	if s.state.Left() {
+		s.state = s.state.WithoutBatch()
+	}
+	s.show(r.At)
+}
+
+// step takes one event. The error is for the asker: nothing has changed then.
+func (s *Station) step(e batch.Event, answer chan<- error) error {
+	next, facts, err := batch.Step(s.state, e)
+	if err != nil {
+		return err
+	}
+	s.state = next
+	if len(facts) > 0 {
+		s.record(facts, answer)
+	}
+	return nil
+}
+
+// show makes a snapshot and offers it to every watcher: the newest wins.
+func (s *Station) show(now time.Time) {
+	s.shownAt = now
+	snapshot := s.snapshot(now)
+	for ch := range s.watchers {
+		select {
+		case <-ch:
+		default:
+		}
+		ch <- snapshot
+	}
+}
