@@ -147,7 +147,11 @@ func (s *Station) scaled(e scaledrv.Event) {
 	if r.State == reading.Normal {
 		s.scale.last, s.scale.any = r, true
 	}
-	s.step(batch.Read{Reading: r}, nil)
+	next, facts := batch.Follow(s.state, r)
+	s.state = next
+	if len(facts) > 0 {
+		s.record(facts, nil)
+	}
 	if s.state.Left() {
 		s.state = s.state.WithoutBatch()
 	}

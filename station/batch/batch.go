@@ -89,26 +89,25 @@ type State struct {
 	reopened *reading.Mass // total at which the part was taken back by hand
 }
 
-// Event is what can happen to a batch: Read, Act or Recorded.
+// Event is what can happen to a batch besides readings: Act or Recorded.
 type Event interface{ event() }
-
-// Read is one reading with a weight.
-type Read struct{ reading.Reading }
 
 // Recorded is a fact that is durable.
 type Recorded struct{ Fact }
 
-func (Read) event()     {}
 func (Act) event()      {}
 func (Recorded) event() {}
 
-// Step is the state after an event, and the facts that are to be recorded for it. It has no side effect: an error
-// (an action that doesn't fit) leaves everything as it was. A reading that decides nothing allocates nothing.
+// Follow is the state after a reading, and the facts that it decides. One that decides nothing allocates nothing.
+func Follow(s State, r reading.Reading) (State, []Fact) {
+	facts := s.read(r)
+	return s, facts
+}
+
+// Step is the state after an event, and the facts that are to be recorded for it. An error (an action that doesn't
+// fit) leaves everything as it was.
 func Step(s State, e Event) (State, []Fact, error) {
 	switch e := e.(type) {
-	case Read:
-		facts := s.read(e.Reading)
-		return s, facts, nil
 	case Act:
 		fact, err := s.act(e)
 		if err != nil {

@@ -283,8 +283,7 @@ func TestWhatHappensAtThePanKeepsWhatWasPoured(t *testing.T) {
 	t.Run("over range there is no weight, then it goes on", func(t *testing.T) {
 		b := newBench(t, "300 g", "6000 g").cupPlaced()
 		b.pour(150, 4*time.Second)
-		next, facts, err := Step(b.state, Read{reading.Reading{State: reading.Over, At: b.now}})
-		require.NoError(t, err)
+		next, facts := Follow(b.state, reading.Reading{State: reading.Over, At: b.now})
 		require.Empty(t, facts)
 		b.state = next
 		require.False(t, b.state.Pan.Settled(0))
@@ -488,6 +487,6 @@ func BenchmarkOneReading(b *testing.B) {
 	for i := 0; b.Loop(); i++ {
 		r.At = r.At.Add(100 * time.Millisecond)
 		r.Mass += reading.Mass(i&1*2-1) * 30 * reading.Gram / 10
-		s, _, _ = Step(s, Read{r})
+		s, _ = Follow(s, r)
 	}
 }

@@ -69,7 +69,7 @@ func (p *Pan) Take(r reading.Reading) Happening {
 	continued := p.seen && r.At.Sub(p.Now.At) < gap
 	p.Before, p.Now, p.seen = p.Now, r, true
 	p.Division = max(p.division, r.Value.Step())
-	if continued && keyed(p.Before, r, p.Threshold()) {
+	if continued && keyed(p.Before, r, p.Division) {
 		p.empty += r.Mass - p.Before.Mass
 		p.Interrupt()
 		p.follow(r, true)
@@ -84,13 +84,13 @@ func (p *Pan) Interrupt() { p.readings, p.trail = 0, trail{} }
 
 // keyed tells a key of the scale from a load: the kind of weight changed, or one stable line jumped to zero and the
 // next is stable again with nothing in between.
-func keyed(before, now reading.Reading, threshold reading.Mass) bool {
+func keyed(before, now reading.Reading, division reading.Mass) bool {
 	if before.Kind != now.Kind && before.Kind != reading.KindUnknown && now.Kind != reading.KindUnknown {
 		return true
 	}
 	return before.Motion == reading.Stable && now.Motion == reading.Stable &&
 		now.At.Sub(before.At) <= keyGap &&
-		now.Mass.Abs() <= 2*now.Value.Step() && (before.Mass-now.Mass).Abs() >= threshold
+		now.Mass.Abs() <= division && (before.Mass-now.Mass).Abs() >= 3*division
 }
 
 // follow keeps the band of one division that the newest values share, and the trail for the flow.

@@ -1,0 +1,108 @@
+package simulator
+
+import (
+	"fmt"
+	"os"
+
+	"github.com/creack/pty"
+	"golang.org/x/sys/unix"
+)
+
+// PTY is a pseudo-terminal: a serial line whose near end the bench writes to and whose far end has a path to open.
+// It keeps the far end open itself, so that the line is whole before anyone opens it and after they leave.
+type PTY struct {
+	near, far *os.File
+}
+
+// OpenPTY makes a pseudo-terminal that carries every byte as it is.
+func OpenPTY() (*PTY, error) {
+	near, far, err := pty.Open()
+	if err != nil {
+		return nil, fmt.Errorf("open a pseudo-terminal: %w (is /dev/pts mounted?)", err)
+	}
+	defer near.Close() // used by a descriptor of its own from here on
+	p := &PTY{far: far}
+	if p.near, err = unblocked(near); err == nil {
+		err = makeRaw(far)
+	}
+	if err != nil {
+		p.Close()
+		return nil, fmt.Errorf("set the pseudo-terminal %q: %w", far.Name(), err)
+	}
+	return p, nil
+}
+
+// unblocked is the same file on the runtime's poller, so that Close ends a Write that waits.
+func unblocked(f *os.File) (*os.File, error) {
+	fd, err := unix.FcntlInt(f.Fd(), unix.F_DUPFD_CLOEXEC, 0)
+	if err != nil {
+		return nil, err
+	}
+	if err := unix.SetNonblock(fd, true); err != nil {
+		unix.Close(fd)
+		return nil, err
+	}
+	return os.NewFile(uintptr(fd), f.Name()), nil
+}
+
+// makeRaw turns off echo, line editing and every translation: 8 bits, as in termios(3), cfmakeraw.
+func makeRaw(f *os.File) error {
+	return control(f, func(fd int) error {
+		t, err := unix.IoctlGetTermios(fd, unix.TCGETS)
+		if err != nil {
+			return err
+		}
+		t.Iflag &^= unix.IGNBRK | unix.BRKINT | unix.PARMRK | unix.ISTRIP | unix.INLCR | unix.IGNCR | unix.ICRNL | unix.IXON
+		t.Oflag &^= unix.OPOST
+		t.Lflag &^= unix.ECHO | unix.ECHONL | unix.ICANON | unix.ISIG | unix.IEXTEN
+		t.Cflag = t.Cflag&^(unix.CSIZE|unix.PARENB) | unix.CS8
+		t.Cc[unix.VMIN], t.Cc[unix.VTIME] = 1, 0
+		return unix.IoctlSetTermios(fd, unix.TCSETS, t)
+	})
+}
+
+func control(f *os.File, do func(fd int) error) error {
+	raw, err := f.SyscallConn()
+	if err != nil {
+		return err
+	}
+	var failed error
+	if err := raw.Control(func(fd uintptr) { failed = do(int(fd)) }); err != nil {
+		return err
+	}
+	return failed
+}
+
+// Path is the far end's, to be opened as a serial port.
+func (p *PTY) Path() string { return p.far.Name() }
+
+// mostUnread is about a second of a scale's lines.
+const mostUnread = 256
+
+// Write sends bytes to the far end. Nobody there is no error: bytes that nobody has read for about a second are dropped,
+// as a serial line does, so that who opens the port later gets no old weights.
+func (p *PTY) Write(b []byte) (int, error) {
+	err := control(p.far, func(fd int) error {
+		unread, err := unix.IoctlGetInt(fd, unix.TIOCINQ)
+		if err != nil || unread < mostUnread {
+			return err
+		}
+		return unix.IoctlSetInt(fd, unix.TCFLSH, unix.TCIFLUSH)
+	})
+	if err != nil {
+		return 0, fmt.Errorf("write to the pseudo-terminal %q: %w", p.Path(), err)
+	}
+	return p.near.Write(b)
+}
+
+// Close takes the pseudo-terminal away: a reader sees a port that is unplugged. A Write that waits ends.
+func (p *PTY) Close() error {
+	farErr := p.far.Close()
+	if p.near == nil {
+		return farErr
+	}
+	if err := p.near.Close(); err != nil {
+		return err
+	}
+	return farErr
+}

@@ -1,0 +1,127 @@
+//go:build linux
+
+package simulator
+
+import (
+	"io"
+	"os"
+	"slices"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"golang.org/x/sys/unix"
+)
+
+// openFar opens the far end as a plain file on the runtime's poller, with a deadline for all of the test.
+func openFar(t *testing.T, p *PTY) *os.File {
+	t.Helper()
+	f, err := os.OpenFile(p.Path(), os.O_RDWR|unix.O_NOCTTY|unix.O_NONBLOCK, 0)
+	require.NoError(t, err)
+	require.NoError(t, f.SetReadDeadline(time.Now().Add(10*time.Second)))
+	t.Cleanup(func() { f.Close() })
+	return f
+}
+
+func newPTY(t *testing.T) *PTY {
+	t.Helper()
+	p, err := OpenPTY()
+	require.NoError(t, err)
+	t.Cleanup(func() { p.Close() })
+	return p
+}
+
+func TestEveryByteComesThroughAsItIs(t *testing.T) {
+	p := newPTY(t)
+	far := openFar(t, p)
+	all := make([]byte, 256)
+	for i := range all {
+		all[i] = byte(i)
+	}
+	for chunk := range slices.Chunk(all, 100) {
+		_, err := p.Write(chunk)
+		require.NoError(t, err)
+		got := make([]byte, len(chunk))
+		_, err = io.ReadFull(far, got)
+		require.NoError(t, err)
+		require.Equal(t, chunk, got)
+	}
+}
+
+func TestNothingComesBackOfWhatIsSent(t *testing.T) {
+	p := newPTY(t)
+	far := openFar(t, p)
+	_, err := p.Write([]byte("to the reader\r\n"))
+	require.NoError(t, err)
+	_, err = far.Write([]byte("from the reader\r\n"))
+	require.NoError(t, err)
+	require.NoError(t, p.near.SetReadDeadline(time.Now().Add(10*time.Second)))
+	got := make([]byte, len("from the reader\r\n"))
+	_, err = io.ReadFull(p.near, got)
+	require.NoError(t, err)
+	require.Equal(t, "from the reader\r\n", string(got), "no echo before it")
+}
+
+func TestLinesThatNobodyReadsAreNotKept(t *testing.T) {
+	p := newPTY(t)
+	old, fresh := []byte("ST,GS,+000001.0  g\r\n"), []byte("ST,GS,+000002.0  g\r\n")
+	for range 2000 { // ten times what a terminal holds: without dropping, this blocks
+		_, err := p.Write(old)
+		require.NoError(t, err)
+	}
+	far := openFar(t, p)
+	_, err := p.Write(fresh)
+	require.NoError(t, err)
+	var got []byte
+	for !slices.Contains(got, '2') || got[len(got)-1] != '\n' {
+		part := make([]byte, 4096)
+		n, err := far.Read(part)
+		require.NoError(t, err)
+		got = append(got, part[:n]...)
+	}
+	require.LessOrEqual(t, len(got), mostUnread+2*len(fresh))
+}
+
+func TestCloseEndsAWriteThatWaits(t *testing.T) {
+	p := newPTY(t)
+	ended := make(chan error, 1)
+	go func() {
+		_, err := p.Write(make([]byte, 1<<20)) // far more than a terminal holds
+		ended <- err
+	}()
+	// The write waits once the terminal is full; closing before that ends it as well.
+	require.Eventually(t, func() bool {
+		n, err := unix.IoctlGetInt(int(p.far.Fd()), unix.TIOCINQ)
+		return err == nil && n > 1000
+	}, 10*time.Second, time.Millisecond)
+	require.NoError(t, p.Close())
+	select {
+	case err := <-ended:
+		require.ErrorIs(t, err, os.ErrClosed)
+	case <-time.After(10 * time.Second):
+		t.Fatal("the write still waits")
+	}
+	_, err := p.Write([]byte("x"))
+	require.ErrorIs(t, err, os.ErrClosed)
+}
+
+func TestAReaderSeesTheEndOfAClosedPTY(t *testing.T) {
+	p := newPTY(t)
+	far := openFar(t, p)
+	require.NoError(t, p.Close())
+	_, err := far.Read(make([]byte, 1))
+	require.Error(t, err)
+	require.NotErrorIs(t, err, os.ErrDeadlineExceeded)
+}
+
+func TestABenchOnARealPTYSendsWholeLines(t *testing.T) {
+	p := newPTY(t)
+	far := openFar(t, p)
+	b := newBench(t, Options{Scale: ScaleOptions{RateHz: 50, Baud: 115200}})
+	stop := start(t, b, p)
+	defer stop()
+	got := make([]byte, 20*20)
+	_, err := io.ReadFull(far, got)
+	require.NoError(t, err)
+	require.Len(t, shownGrams(t, got), 20)
+}
