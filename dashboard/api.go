@@ -30,7 +30,7 @@ func (s *Server) station(r *http.Request) (*station.Station, error) {
 
 func (s *Server) view(r *http.Request, st *station.Station) (stationView, error) {
 	snap, err := st.Snapshot(r.Context())
-	return stationView{Snapshot: snap, Name: st.Name(), Version: s.cfg.Version, Demo: s.cfg.Demo != nil}, err
+	return stationView{Snapshot: snap, Name: st.Name(), Version: s.cfg.Version, Demo: s.cfg.Hand != nil}, err
 }
 
 func (s *Server) listStations(w http.ResponseWriter, r *http.Request) error {

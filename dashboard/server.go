@@ -19,7 +19,7 @@ type Config struct {
 	Ledger   *ledger.Ledger
 	Metrics  *Metrics
 	Version  string
-	Demo     http.Handler // POST /api/v1/demo/hand; nil outside the demo
+	Hand     Hand         // nil outside the demo
 	Log      *slog.Logger // nil means silent
 }
 
@@ -75,8 +75,8 @@ func (s *Server) routes() map[string]http.Handler {
 		"GET /bench/{id}":                    s.answer(s.bench),
 		"GET /static/":                       http.StripPrefix("/static/", static()),
 	}
-	if s.cfg.Demo != nil {
-		routes["POST /api/v1/demo/hand"] = s.cfg.Demo
+	if s.cfg.Hand != nil {
+		routes["POST /api/v1/demo/hand"] = s.answer(s.moveHand)
 	}
 	return routes
 }

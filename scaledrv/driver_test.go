@@ -90,11 +90,11 @@ func TestALostPortIsSaidToBeDownAtTheFirstFailedReadAndComesBack(t *testing.T) {
 	onBench(t, &fakeLink{}, func(b *bench) {
 		b.send("\r\n" + line1 + line2 + "ST,+00")
 		b.happened()
-		b.link.far.Close()
+		b.link.scale().Close()
 		synctest.Wait()
 		require.Equal(t, []string{hungUp}, b.happened())
 		b.pass(100 * time.Millisecond)
-		require.Len(t, b.link.opened, 2)
+		require.Len(t, b.link.tries(), 2)
 		require.EqualValues(t, 1, b.Stats().Reconnects)
 
 		b.send("03.0 g\r\n")
@@ -110,7 +110,7 @@ func TestALostPortIsSaidToBeDownAtTheFirstFailedReadAndComesBack(t *testing.T) {
 func TestASilentPortThatIsLostIsDown(t *testing.T) {
 	onBench(t, &fakeLink{}, func(b *bench) {
 		b.pass(2 * time.Second)
-		b.link.far.Close()
+		b.link.scale().Close()
 		b.pass(100*time.Millisecond + 2*time.Second - 1)
 		require.Equal(t, []string{"silent", hungUp}, b.happened(), "open again, and down until something comes or the limit")
 		b.pass(1)
@@ -124,24 +124,23 @@ func TestAPortThatStaysAwayIsTriedAgainAtLeastOnceASecond(t *testing.T) {
 		b.pass(4 * time.Second)
 		require.Equal(t, []string{`down open serial port "/dev/ttyUSB0": no such file or directory`}, b.happened(), "said once")
 		ms := time.Millisecond
-		require.Equal(t, []time.Duration{0, 100 * ms, 300 * ms, 700 * ms, 1500 * ms, 2500 * ms, 3500 * ms}, link.opened)
+		require.Equal(t, []time.Duration{0, 100 * ms, 300 * ms, 700 * ms, 1500 * ms, 2500 * ms, 3500 * ms}, link.tries())
 		require.Zero(t, b.Stats().Reconnects)
 
-		link.fail = &LinkError{Op: "open serial port", Device: "/dev/ttyUSB0", Err: syscall.EACCES}
+		link.failWith(&LinkError{Op: "open serial port", Device: "/dev/ttyUSB0", Err: syscall.EACCES})
 		b.pass(time.Second)
 		require.Equal(t, []string{`down open serial port "/dev/ttyUSB0": permission denied`}, b.happened(), "another reason is told")
 
-		link.fail = nil
+		link.failWith(nil)
 		b.pass(time.Second)
 		require.Empty(t, b.happened())
 		b.send("\r\n" + line1 + line2)
 		require.Equal(t, []string{"up 2.0 g stable"}, b.happened())
 		require.Zero(t, b.Stats().Reconnects, "it was never lost")
-		link.opened = nil
-		link.start = time.Now()
-		link.far.Close()
+		lost, tries := time.Since(link.start), len(link.tries())
+		link.scale().Close()
 		b.pass(100 * ms)
-		require.Equal(t, []time.Duration{100 * ms}, link.opened, "after a reading the waits begin anew")
+		require.Equal(t, []time.Duration{lost + 100*ms}, link.tries()[tries:], "after a reading the waits begin anew")
 	})
 }
 
@@ -152,7 +151,7 @@ func TestAPortThatOpensAndFailsAtOnceIsNoBusyLoop(t *testing.T) {
 	onBench(t, link, func(b *bench) {
 		b.pass(10 * time.Second)
 		require.Equal(t, []string{hungUp}, b.happened())
-		require.Len(t, link.opened, 13) // at 0, 0.1, 0.3, 0.7, 1.5, 2.5 ... 9.5 s
+		require.Len(t, link.tries(), 13) // at 0, 0.1, 0.3, 0.7, 1.5, 2.5 ... 9.5 s
 		require.EqualValues(t, 12, b.Stats().Reconnects)
 	})
 }
@@ -178,7 +177,7 @@ func TestAPanicInALibrarysReadIsALinkError(t *testing.T) {
 		_, ok := errors.AsType[*LinkError](e.Err)
 		require.True(t, ok)
 		b.pass(100 * time.Millisecond)
-		require.Len(t, link.opened, 2)
+		require.Len(t, link.tries(), 2)
 	})
 }
 
@@ -188,7 +187,7 @@ func TestAFailedCloseIsLoggedAndEndsNothing(t *testing.T) {
 	}}
 	onBench(t, link, func(b *bench) {
 		b.pass(100 * time.Millisecond)
-		require.Len(t, link.opened, 2)
+		require.Len(t, link.tries(), 2)
 		require.Contains(t, b.log.String(), `msg="close port" link=fake err=no`)
 	})
 }
@@ -197,11 +196,11 @@ func TestThereIsOneLogLineForEachChange(t *testing.T) {
 	onBench(t, &fakeLink{}, func(b *bench) {
 		b.send("\r\n" + line1 + line2 + line3 + line1)
 		b.pass(10 * time.Second)
-		b.link.far.Close()
+		b.link.scale().Close()
 		synctest.Wait()
-		b.link.fail = io.EOF
+		b.link.failWith(io.EOF)
 		b.pass(10 * time.Second)
-		b.link.fail = nil
+		b.link.failWith(nil)
 		b.pass(time.Second)
 		b.send("\r\n" + line1 + line2 + line3 + line1)
 		var said []string
@@ -221,7 +220,7 @@ func TestThereIsOneLogLineForEachChange(t *testing.T) {
 
 func TestAFullChannelHoldsTheDriverBackAndLosesNothing(t *testing.T) {
 	onBench(t, &fakeLink{}, func(b *bench) {
-		far := b.link.far
+		far := b.link.scale()
 		go func() {
 			_, _ = far.Write([]byte("\r\nST,+0000.0 g\r\n"))
 			for i := 1; i <= 200; i++ {
@@ -247,7 +246,7 @@ func TestTheEndOfTheContextEndsTheDriver(t *testing.T) {
 		{"while it is silent and reads without a deadline", &fakeLink{}, func(b *bench) { b.pass(time.Minute) }},
 		{"while it waits for the next opening", &fakeLink{fail: io.EOF}, func(b *bench) { b.pass(time.Second) }},
 		{"while nobody takes its events", &fakeLink{}, func(b *bench) {
-			far := b.link.far
+			far := b.link.scale()
 			go func() { _, _ = far.Write([]byte("\n" + strings.Repeat(line1, 100))) }()
 			synctest.Wait()
 			require.Len(b, b.Events(), 64)

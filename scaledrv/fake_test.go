@@ -6,6 +6,8 @@ import (
 	"errors"
 	"log/slog"
 	"net"
+	"slices"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -49,28 +51,50 @@ func (e Event) String() string {
 	return e.Link.String()
 }
 
-// fakeLink opens pipes. Its fields are for the driver's goroutine, and for the test's while the driver waits.
+// fakeLink opens pipes.
 type fakeLink struct {
-	fail   error                    // of the next openings
-	wrap   func(port net.Conn) Port // around the next ports
-	far    net.Conn                 // the scale's end of the newest port
-	opened []time.Duration          // since the start, failed or not
-	start  time.Time
+	wrap  func(port net.Conn) Port // around each port
+	start time.Time
+
+	mu     sync.Mutex
+	fail   error           // of the next openings
+	far    net.Conn        // the scale's end of the newest port
+	opened []time.Duration // since the start, failed or not
 }
 
 func (l *fakeLink) Name() string { return "fake" }
 
 func (l *fakeLink) Open(context.Context) (Port, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
 	l.opened = append(l.opened, time.Since(l.start))
 	if l.fail != nil {
 		return nil, l.fail
 	}
-	near, far := net.Pipe()
-	l.far = far
+	var near net.Conn
+	near, l.far = net.Pipe()
 	if l.wrap != nil {
 		return l.wrap(near), nil
 	}
 	return near, nil
+}
+
+func (l *fakeLink) failWith(err error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.fail = err
+}
+
+func (l *fakeLink) scale() net.Conn {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.far
+}
+
+func (l *fakeLink) tries() []time.Duration {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return slices.Clone(l.opened)
 }
 
 // bench is a driver on a fake link, in a bubble.
@@ -97,8 +121,8 @@ func onBench(t *testing.T, link *fakeLink, test func(b *bench)) {
 		for range b.Events() {
 		}
 		require.Zero(t, time.Since(cancelled))
-		if link.far != nil {
-			_, err := link.far.Write([]byte("x"))
+		if scale := link.scale(); scale != nil {
+			_, err := scale.Write([]byte("x"))
 			require.Error(t, err, "the port is still open")
 		}
 	})
@@ -107,7 +131,7 @@ func onBench(t *testing.T, link *fakeLink, test func(b *bench)) {
 // send gives bytes to the driver and waits until it has read them.
 func (b *bench) send(text string) {
 	b.Helper()
-	_, err := b.link.far.Write([]byte(text))
+	_, err := b.link.scale().Write([]byte(text))
 	require.NoError(b, err)
 	synctest.Wait()
 }

@@ -79,7 +79,8 @@ func replay(t *testing.T, shape Shape, chunks []chunk) string {
 	synctest.Test(t, func(t *testing.T) {
 		ctx, stop := context.WithCancel(t.Context())
 		start := time.Now()
-		say := func(what string) { fmt.Fprintf(&out, "%.3f %s\n", time.Since(start).Seconds(), what) }
+		said := make(chan string, 10_000)
+		say := func(what string) { said <- fmt.Sprintf("%.3f %s\n", time.Since(start).Seconds(), what) }
 		link := &fakeLink{}
 		d := Start(ctx, link, shape, Options{})
 		go func() {
@@ -91,7 +92,7 @@ func replay(t *testing.T, shape Shape, chunks []chunk) string {
 		rejected := uint64(0)
 		for _, c := range chunks {
 			time.Sleep(c.at - time.Since(start)) // the bubble's time
-			_, err := link.far.Write([]byte(c.bytes))
+			_, err := link.scale().Write([]byte(c.bytes))
 			require.NoError(t, err)
 			synctest.Wait()
 			if now := d.Stats().RejectedBytes; now > rejected {
@@ -102,6 +103,10 @@ func replay(t *testing.T, shape Shape, chunks []chunk) string {
 		time.Sleep(3 * time.Second)
 		stop()
 		synctest.Wait()
+		close(said)
+		for line := range said {
+			out.WriteString(line)
+		}
 	})
 	return out.String()
 }

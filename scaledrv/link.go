@@ -84,9 +84,9 @@ func ParseLink(text string) (Link, error) {
 	case "serial":
 		link, err = parseSerial(rest)
 	case "hid", "tcp", "replay", "sim", "manual":
-		err = fmt.Errorf("links of the kind %q are not built yet: use serial:/dev/...", scheme)
+		err = fmt.Errorf("links of the kind %q are not built yet: use serial:/dev/ttyUSB0 or the like", scheme)
 	default:
-		err = errors.New("it begins with no known kind of link: write it as serial:/dev/...")
+		err = errors.New("it begins with no known kind of link: write it as serial:/dev/ttyUSB0 or the like")
 	}
 	if err != nil {
 		return nil, fmt.Errorf("read link %q: %w", text, err)

@@ -37,8 +37,8 @@ func TestParseLink(t *testing.T) {
 
 func TestParseLinkRefuses(t *testing.T) {
 	for _, tt := range []struct{ name, text, want string }{
-		{"a bare path", "/dev/ttyUSB0", `read link "/dev/ttyUSB0": it begins with no known kind of link: write it as serial:/dev/...`},
-		{"nothing", "", `read link "": it begins with no known kind of link: write it as serial:/dev/...`},
+		{"a bare path", "/dev/ttyUSB0", `read link "/dev/ttyUSB0": it begins with no known kind of link: write it as serial:/dev/ttyUSB0 or the like`},
+		{"nothing", "", `read link "": it begins with no known kind of link: write it as serial:/dev/ttyUSB0 or the like`},
 		{"no device", "serial:?baud=9600", `read link "serial:?baud=9600": no device: write it as serial:/dev/ttyUSB0`},
 		{"a device without its folder", "serial:ttyUSB0", `read link "serial:ttyUSB0": device "ttyUSB0" is no whole path: write it as serial:/dev/ttyUSB0`},
 		{"a setting of another word", "serial:/dev/a?speed=9600", `read link "serial:/dev/a?speed=9600": unknown setting "speed": use baud, frame, flow, dtr, rts`},
@@ -52,11 +52,11 @@ func TestParseLinkRefuses(t *testing.T) {
 		{"DTR off", "serial:/dev/a?dtr=off", `read link "serial:/dev/a?dtr=off": dtr=off is not built yet: use dtr=on`},
 		{"RTS off", "serial:/dev/a?rts=off", `read link "serial:/dev/a?rts=off": rts=off is not built yet: use rts=on`},
 		{"RTS of another word", "serial:/dev/a?rts=1", `read link "serial:/dev/a?rts=1": rts=1: use one of [on off]`},
-		{"USB HID", "hid:/dev/hidraw0", `read link "hid:/dev/hidraw0": links of the kind "hid" are not built yet: use serial:/dev/...`},
-		{"TCP", "tcp://192.0.2.7:4001", `read link "tcp://192.0.2.7:4001": links of the kind "tcp" are not built yet: use serial:/dev/...`},
-		{"replay", "replay:file.log?speed=4", `read link "replay:file.log?speed=4": links of the kind "replay" are not built yet: use serial:/dev/...`},
-		{"the simulated scale", "sim:", `read link "sim:": links of the kind "sim" are not built yet: use serial:/dev/...`},
-		{"a scale without a cable", "manual", `read link "manual": links of the kind "manual" are not built yet: use serial:/dev/...`},
+		{"USB HID", "hid:/dev/hidraw0", `read link "hid:/dev/hidraw0": links of the kind "hid" are not built yet: use serial:/dev/ttyUSB0 or the like`},
+		{"TCP", "tcp://192.0.2.7:4001", `read link "tcp://192.0.2.7:4001": links of the kind "tcp" are not built yet: use serial:/dev/ttyUSB0 or the like`},
+		{"replay", "replay:file.log?speed=4", `read link "replay:file.log?speed=4": links of the kind "replay" are not built yet: use serial:/dev/ttyUSB0 or the like`},
+		{"the simulated scale", "sim:", `read link "sim:": links of the kind "sim" are not built yet: use serial:/dev/ttyUSB0 or the like`},
+		{"a scale without a cable", "manual", `read link "manual": links of the kind "manual" are not built yet: use serial:/dev/ttyUSB0 or the like`},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			link, err := ParseLink(tt.text)

@@ -45,10 +45,10 @@ function show(snap, gap_ms) {
   document.body.dataset.view = v.state === "answer" ? "question" : snap.batch ? "weigh" : "empty";
   question(snap, v.state === "answer");
   start.show(!snap.batch);
-  override(snap, waiting);
+  if (override(snap, waiting)) document.body.dataset.view = "override";
   actions(snap, actionsFor(snap, v));
   set("alarm", v.alarm ?? "");
-  $("alarm").hidden = !v.alarm || document.body.dataset.view === "weigh" && v.struck && ["lost", "heavy", "light", "fault"].includes(v.state);
+  $("alarm").hidden = !v.alarm || document.body.dataset.view === "weigh"; // there the cue says it
   if (snap.batch && v.state !== "answer") weigh(snap, v, card);
   foot(snap, gap_ms, card);
 }
@@ -58,13 +58,9 @@ function weigh(snap, v, card) {
   drawShape($("shape"), v.shape, v.drops);
   v.word.forEach((t, i) => set(["before", "word", "after"][i], t));
   $("figure").hidden = v.figure === null;
-  if (v.figure) {
-    set("caption", v.figure.caption);
-    set("remaining", v.figure.text);
-    set("unit", v.figure.unit);
-    $("figure").classList.toggle("small", v.figure.small === true);
-    $("remaining").classList.toggle("struck", v.figure.struck === true);
-  }
+  set("caption", v.figure?.caption ?? "");
+  set("remaining", v.figure?.text ?? "");
+  set("unit", v.figure?.unit ?? "");
   set("note", v.note);
   $("of").hidden = v.poured === "";
   set("poured", v.poured);

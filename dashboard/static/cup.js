@@ -1,7 +1,7 @@
 // The cup from the side, straight-walled so that height is volume: A fills, B lies on top, the target is a line across.
 import { svg } from "./shapes.js";
 
-const LEFT = 10, WIDTH = 128, TOP = 16, FLOOR = 286;
+const LEFT = 12, WIDTH = 100, TOP = 16, FLOOR = 286;
 const FULL = 0.78; // of the cup's height, for the whole plan
 
 const y = share => FLOOR - share * FULL * (FLOOR - TOP);

@@ -2,9 +2,9 @@
 // fixed size, whatever the target is: two edges, and the level as it comes up between them.
 import { svg } from "./shapes.js";
 
-const X = 232, R = 78, Y = 150;
-const LOW = Y + 34, HIGH = Y - 34; // the window's edges
-const REACH = 1.2; // how many windows below the low edge the lens opens
+const X = 222, R = 90, Y = 150;
+const LOW = Y + 40, HIGH = Y - 40; // the window's edges
+const REACH = 0.6; // how many windows below the low edge the lens opens: where the level comes into the glass
 
 // Height of a mass in the lens, in its own units, kept inside the glass: pure. A window of no width has one edge's height.
 export function heightIn(g, low, high) {

@@ -26,5 +26,6 @@ export function makeOverride(form) {
     from = snap;
     if (waiting && read !== snap.batch.id) { stops = []; load(read = snap.batch.id); }
     form.hidden = !(waiting && stops.length);
+    return !form.hidden;
   };
 }

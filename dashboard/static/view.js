@@ -6,19 +6,19 @@ const FRESH_MS = 2000; // a message comes each second, so two seconds without on
 
 // One table, first row that holds wins: state, when, [before, word, after], shape, ground, big figure.
 // The word stands at full size, what goes before and after it smaller. Figures: "remaining" (still to pour),
-// "over" (the same, as an amount too much), "error" (of the ratio), "last" (small and struck through), null.
+// "over" (the same, as an amount too much), "error" (of the ratio), null.
 const TABLE = [
-  ["lost", m => m.lost || m.silent, m => ["", "No reading", m.since], "broken", "lost", "last"],
-  ["heavy", m => m.onScale && m.scale.state === "over", () => ["", "Too heavy", "for this scale"], "weightdown", "lost", "last"],
-  ["light", m => m.onScale && m.scale.state === "under", () => ["", "Under zero", "at the scale"], "weightup", "lost", "last"],
-  ["fault", m => m.onScale && m.scale.state === "fault", () => ["", "Scale fault", ""], "broken", "lost", "last"],
+  ["lost", m => m.lost || m.silent, m => ["", "No reading", m.since], "broken", "lost", null],
+  ["heavy", m => m.onScale && m.scale.state === "over", () => ["", "Too heavy", "for this scale"], "weightdown", "lost", null],
+  ["light", m => m.onScale && m.scale.state === "under", () => ["", "Under zero", "at the scale"], "weightup", "lost", null],
+  ["fault", m => m.onScale && m.scale.state === "fault", () => ["", "Scale fault", ""], "broken", "lost", null],
   ["empty", m => !m.b, () => ["", "Nothing on", ""], "cup", "plain", null],
   ["answer", m => m.b.question, m => ["", m.b.question.ask, ""], "halves", "plain", null],
   ["scrapped", m => m.b.phase === "scrapped", () => ["", "Scrapped", ""], "crossed", "plain", null],
   ["abandoned", m => m.b.phase === "abandoned", () => ["", "Given up", ""], "crossed", "plain", null],
-  ["within", m => m.b.cue === "done" && m.green, () => ["", "Within", ""], "inside", "green", "error"],
+  ["within", m => m.b.cue === "done" && m.green, m => ["", "Within", next(m)], "inside", "green", "error"],
   ["unproven", m => m.b.cue === "done" && ["unproven", "within"].includes(m.b.verdict), () => CANT_TELL, "unproven", "unproven", "error"],
-  ["outside", m => m.b.cue === "done" && m.b.verdict === "outside", m => ["", "Outside", ""], m => (m.b.ratio_error_pct < 0 ? "below" : "above"), "over", "error"],
+  ["outside", m => m.b.cue === "done" && m.b.verdict === "outside", () => ["", "Outside", ""], m => (m.b.ratio_error_pct < 0 ? "below" : "above"), "over", "error"],
   ["done", m => m.b.cue === "done", () => ["", "Done", ""], "lines", "plain", null],
   ["place", m => m.b.cue === "place", () => ["", "Place the cup", ""], "cup", "plain", null],
   ["wait", m => m.b.cue === "wait", () => ["", "Wait", ""], "dots", "plain", null],
@@ -69,7 +69,7 @@ export function view(snap, gap_ms, tolerance = null) {
     figure: figureOf(figure, m),
     note: NOTES[state]?.(m) ?? "",
     poured: m.pouredText, target: m.targetText, unit: m.unit, step: m.step,
-    shown: m.scale.shown ?? "–", struck: m.struck, motion: m.live ? (m.scale.stable ? "at rest" : "moving") : "",
+    shown: m.scale.shown ?? "–", struck: m.struck, motion: m.live ? (m.scale.stable ? "at rest" : "moving") : `last good value, ${m.old}`,
     cue: m.lost || m.silent ? "reconnect" : m.b?.cue ?? "", band: m.b?.band ?? "", phase: m.b?.phase ?? "", part: m.b?.part ?? "",
     link: m.lost ? "lost" : m.scale.link, verdict: m.b?.verdict ?? "", saving: m.b?.saving === true, alarm: m.alarm,
     lens: m.b?.part && m.b.cue !== "place" ? { low: m.b.low_g, high: m.b.high_g, poured: m.b.poured_g, band: m.b.band, provable: m.b.provable === true } : null,
@@ -87,7 +87,7 @@ function measure(snap, gap_ms, tolerance) {
   const m = {
     b, scale, step, lost, onScale, live, tolerance, unit: step?.unit ?? "g",
     silent: onScale && (!linked || b.cue === "reconnect"),
-    since: age === null ? "yet" : `for ${age} s`,
+    since: age === null ? "yet" : `for ${age} s`, old: age === null ? "never" : `${age} s old`,
     struck: !live,
     remaining: at, amount: massText(at !== null && at < 0n ? -at : at, step),
     pouredText: b?.part ? massText(micrograms(b.poured_g), step) : "", targetText: b?.part ? massText(micrograms(b.target_g), step) : "",
@@ -122,12 +122,10 @@ function changeOver(b) {
 function figureOf(kind, m) {
   if (kind === null || m.step === null) return null;
   if (kind === "error") return errorFigure(m.b);
-  if (kind === "last") return { text: m.scale.shown ?? "–", reserve: m.scale.shown ?? "–", unit: "", caption: "last good value", struck: true, small: true };
   if (m.remaining === null) return null;
-  const negative = m.remaining < 0n;
   const text = kind === "over" ? m.amount : massText(m.remaining, m.step);
   const whole = Math.max(m.targetText.split(".")[0].length, 2); // room for a sign, and no jump as digits fall away
-  return { text, unit: m.unit, caption: negative ? "over the target" : "still to pour",
+  return { text, unit: m.unit, caption: kind === "over" ? "over the target" : "still to pour",
     reserve: "0".repeat(whole) + (m.step.decimals ? "." + "0".repeat(m.step.decimals) : "") };
 }
 
@@ -139,7 +137,7 @@ function errorDecimals(u) {
 function errorFigure(b) {
   if (b.ratio_error_pct === null) return null;
   const text = signed(b.ratio_error_pct, errorDecimals(b.uncertainty_pct));
-  return { text, reserve: text, unit: "%", caption: "B against the ratio" };
+  return { text, reserve: text, unit: "%", caption: "B against the ratio", size: 0.6 };
 }
 
 function signed(x, decimals) {
@@ -150,8 +148,8 @@ function signed(x, decimals) {
 function verdictNote(m) {
   const { ratio_error_pct: e, uncertainty_pct: u } = m.b;
   const side = e === null || e === 0 ? "" : e > 0 ? "too much B" : "too little B";
-  const sure = u === null ? "uncertainty not known" : `±${u.toFixed(errorDecimals(u))} % uncertainty`;
-  return [side, sure, m.tolerance && `card allows ${m.tolerance}`, next(m)].filter(Boolean).join(" · ");
+  const sure = u === null ? "uncertainty not known" : `±${u.toFixed(errorDecimals(u))} % sure`;
+  return [side, sure, m.tolerance && `card allows ${m.tolerance}`].filter(Boolean).join(" · ");
 }
 
 function next(m) {

@@ -95,6 +95,7 @@ func TestEveryFaultHasItsPlace(t *testing.T) {
 		{"a figure as text", "ratio.weight", `{"a":"100","b":50}`, "ratio.weight.a", "must be a number"},
 		{"a misspelt field", "ratio.wieght", `{"a":1,"b":1}`, "ratio.wieght", "not a field"},
 		{"a field of another case", "ID", `"x"`, "ID", "not a field"},
+		{"figures of one digit hide a contradiction, 5 % at most does not", "ratio", `{"weight":{"a":1,"b":1},"volume":{"a":1,"b":1}}`, "ratio", "contradict"},
 		{"a b_range upside down", "ratio.b_range", `[2.5,1]`, "ratio.b_range", "lower first"},
 		{"a b_range of one", "ratio.b_range", `[2.5]`, "ratio.b_range", "two positive"},
 		{"a target outside its b_range", "ratio.b_range", `[1,2.5]`, "ratio.weight", "50 parts"},

@@ -1,0 +1,133 @@
+package main
+
+import (
+	"fmt"
+	"net"
+	"net/netip"
+	"regexp"
+	"time"
+
+	"twocup/scaledrv"
+	"twocup/scaledrv/reading"
+	"twocup/station"
+	"twocup/station/batch"
+)
+
+// config is a configuration without faults.
+type config struct {
+	listen   string
+	data     string
+	stations []station.Config // as far as the file goes
+}
+
+const (
+	defaultListen   = "127.0.0.1:8280"
+	defaultSettle   = 1500 * time.Millisecond
+	defaultHandOver = 4 * time.Second
+)
+
+// defaultAuto is what a station does by itself unless it is told otherwise.
+var defaultAuto = batch.Auto{Tare: true, Accept: true, Settle: defaultSettle, HandOver: defaultHandOver}
+
+var idPattern = regexp.MustCompile(`^[a-z0-9-]+$`)
+
+// readConfig reads a configuration and returns all of its faults.
+func readConfig(data []byte) (config, []fault) {
+	var f faults
+	root, ok := parseFile(&f, data)
+	if !ok {
+		return config{}, f.list
+	}
+	cfg := config{
+		listen: root.text("listen", defaultListen, checkListen),
+		data:   root.required("data"),
+	}
+	root.notBuilt("access")
+	seen := map[string]bool{}
+	for _, s := range root.sections("stations") {
+		st := readStation(s)
+		if seen[st.ID] {
+			s.fault("id", fmt.Sprintf("%q names a station already", st.ID))
+		}
+		seen[st.ID] = true
+		cfg.stations = append(cfg.stations, st)
+	}
+	root.rest()
+	return cfg, f.sorted()
+}
+
+// checkListen keeps the daemon on this machine until there is a way to say who may reach it.
+func checkListen(address string) error {
+	host, _, err := net.SplitHostPort(address)
+	if err != nil {
+		return fmt.Errorf("%q is not an address with a port, such as %s", address, defaultListen)
+	}
+	if ip, err := netip.ParseAddr(host); host != "localhost" && (err != nil || !ip.IsLoopback()) {
+		return fmt.Errorf("%q is not this machine's own loopback address, and `access:` is not built yet: use %s", address, defaultListen)
+	}
+	return nil
+}
+
+func readStation(s *section) station.Config {
+	st := station.Config{ID: s.text("id", "", checkID), Name: s.text("name", "", nil), Auto: defaultAuto}
+	if st.ID == "" {
+		s.fault("id", "is required")
+	}
+	if st.Name == "" {
+		st.Name = st.ID
+	}
+	if a := s.section("auto"); a != nil {
+		st.Auto = batch.Auto{
+			Tare: a.flag("tare", true), Accept: a.flag("accept", true),
+			Settle: a.duration("settle", defaultSettle), HandOver: a.duration("hand_over", defaultHandOver),
+		}
+		a.rest()
+	}
+	s.notBuilt("keys")
+	scales := s.sections("scales")
+	if len(scales) > 1 {
+		scales[1].fault("", "more than one scale at a station is not built yet")
+	}
+	if len(scales) > 0 {
+		readScale(scales[0], &st)
+	}
+	s.rest()
+	return st
+}
+
+func checkID(id string) error {
+	if !idPattern.MatchString(id) {
+		return fmt.Errorf("%q is not made of a-z, 0-9 and - only", id)
+	}
+	return nil
+}
+
+func readScale(s *section, st *station.Config) {
+	st.Scale.ID = s.text("id", "", checkID)
+	if st.Scale.ID == "" {
+		s.fault("id", "is required")
+	}
+	if text := s.required("link"); text != "" {
+		var err error
+		if st.Link, err = scaledrv.ParseLink(text); err != nil {
+			s.fault("link", err.Error())
+		}
+	}
+	if shape, err := scaledrv.ShapeByName(s.text("shape", "auto", nil)); err != nil {
+		s.fault("shape", err.Error())
+	} else {
+		st.Shape = shape
+	}
+	st.Scale.Division = s.mass("division", reading.Mass(1))
+	if !s.has("division") {
+		s.fault("division", "is required: the step of the scale's display, such as 0.1 g")
+	}
+	st.Scale.Capacity = s.mass("capacity", reading.Mass(1))
+	st.Scale.Linearity = s.mass("linearity", 0)
+	if st.Scale.Repeatability = s.mass("repeatability", 0); s.has("repeatability") {
+		st.Scale.Repeatability = max(st.Scale.Repeatability, 1) // a stated zero is not the same as none stated
+	}
+	st.StaleAfter = s.duration("stale_after", 2*time.Second)
+	s.notBuilt("request", "every", "unit", "pattern", "commands", "auto_off")
+	s.rest()
+}

@@ -1,0 +1,82 @@
+// Command twocup guides the weighing-out of two-part resins: a daemon that reads a bench scale, the display over the
+// bench, and the record of what was poured.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/alecthomas/kong"
+)
+
+// Exit codes of the contract.
+const (
+	exitDone        = 0
+	exitFault       = 1 // found at fault
+	exitUsage       = 2
+	exitUnreachable = 3 // can't reach what it needs
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	code := run(ctx, os.Args[1:], os.Stdout, os.Stderr)
+	stop()
+	os.Exit(code)
+}
+
+// commands is the command line.
+type commands struct {
+	Demo    demoCommand    `cmd:"" help:"A bench with a simulated scale on a real pseudo-terminal; opens with example materials."`
+	Serve   serveCommand   `cmd:"" help:"The daemon."`
+	Check   checkCommand   `cmd:"" help:"Reads a configuration and says all that is wrong with it, with line numbers."`
+	Version versionCommand `cmd:"" help:"Says which build this is."`
+}
+
+// streams is where a command writes: results to out, the rest to log.
+type streams struct{ out, log io.Writer }
+
+// failure is an error with its exit code.
+type failure struct {
+	code int
+	err  error
+}
+
+func (f *failure) Error() string { return f.err.Error() }
+func (f *failure) Unwrap() error { return f.err }
+
+func unreachable(format string, args ...any) error {
+	return &failure{exitUnreachable, fmt.Errorf(format, args...)}
+}
+
+// run is the program with its surroundings handed in; it returns the exit code.
+func run(ctx context.Context, args []string, out, log io.Writer) int {
+	helped := false
+	parser := kong.Must(&commands{},
+		kong.Name("twocup"), kong.Description("Two-part resins, weighed out right."),
+		kong.Writers(out, log), kong.Exit(func(int) { helped = true }),
+		kong.BindTo(ctx, (*context.Context)(nil)), kong.Bind(streams{out, log}))
+	command, err := parser.Parse(args)
+	switch {
+	case helped:
+		return exitDone
+	case err != nil:
+		fmt.Fprintf(log, "twocup: %v (see twocup --help)\n", err)
+		return exitUsage
+	}
+	if err := command.Run(); err != nil {
+		var f *failure
+		if !errors.As(err, &f) {
+			f = &failure{exitFault, err}
+		}
+		if f.err != nil {
+			fmt.Fprintf(log, "twocup: %v\n", f.err)
+		}
+		return f.code
+	}
+	return exitDone
+}
