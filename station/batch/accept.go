@@ -1,8 +1,6 @@
 package batch
 
 import (
-	"fmt"
-
 	"twocup/scaledrv/reading"
 	"twocup/station/metrology"
 	"twocup/station/plan"
@@ -52,16 +50,11 @@ func (s *State) next(by string, total reading.Mass) (*Dosing, error) {
 
 // room says why what a part still needs does not fit on the scale.
 func (s *State) room(part plan.Part) error {
-	var poured reading.Mass
+	more := part.Target
 	for i := range s.Dosings {
 		if s.Dosings[i].Part.Part == part.Part {
-			poured = s.closedTotal(i)
+			more = part.Target - s.closedTotal(i)
 		}
 	}
-	scale := s.Start.Plan.Scale
-	if load := s.Pan.Load() + part.Target - poured; scale.Capacity > 0 && load > scale.Capacity {
-		return fmt.Errorf("with %v of %s the pan would carry %v, more than the %v of scale %q",
-			part.Target, part.Part, load, scale.Capacity, scale.ID)
-	}
-	return nil
+	return s.Start.Plan.Room(more, s.Pan.Load())
 }

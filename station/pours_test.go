@@ -1,0 +1,109 @@
+package station_test
+
+import (
+	"flag"
+	"math"
+	"slices"
+	"testing"
+	"testing/synctest"
+
+	"github.com/stretchr/testify/require"
+
+	"twocup/scaledrv/reading"
+	"twocup/station"
+	"twocup/station/batch"
+	"twocup/station/metrology"
+	"twocup/station/pour"
+)
+
+var pours = flag.Int("pours", 12, "seeded pours that TestPoursAgainstTheTruth makes")
+
+// outcome of one pour, judged by the simulator's truth and not by what the station says.
+type outcome struct {
+	seed       uint64
+	errA, errB float64 // g from the target
+	ratioPct   float64
+	verdict    metrology.Verdict
+	u          float64
+	seconds    float64
+	corrected  bool
+	green      int // snapshots shown green
+	falseGreen int // of these, with the truth of that part outside the card's limits
+}
+
+// Every pour ends, none shows a green that is not, and what the record says is what is in the cup.
+func TestPoursAgainstTheTruth(t *testing.T) {
+	dir := t.TempDir()
+	var all []outcome
+	for seed := range uint64(*pours) {
+		synctest.Test(t, func(t *testing.T) { all = append(all, pourOnce(t, dir, seed)) })
+	}
+	var absA, absB, absRatio, seconds []float64
+	within, truly, corrected, green := 0, 0, 0, 0
+	for _, o := range all {
+		require.Zero(t, o.falseGreen, "seed %d", o.seed)
+		require.NotZero(t, o.green, "seed %d: green was never shown, so nothing was tested", o.seed)
+		absA, absB = append(absA, math.Abs(o.errA)), append(absB, math.Abs(o.errB))
+		absRatio, seconds = append(absRatio, math.Abs(o.ratioPct)), append(seconds, o.seconds)
+		green += o.green
+		if o.verdict == metrology.Within {
+			within++
+			require.LessOrEqual(t, math.Abs(o.ratioPct), 2+o.u, "seed %d: within while the truth is outside by more than U", o.seed)
+		}
+		if math.Abs(o.ratioPct) <= 2 {
+			truly++
+		}
+		if o.corrected {
+			corrected++
+		}
+	}
+	n := len(all)
+	t.Logf("%d pours: |A - target| median %.2f g, worst %.2f g; |B - target| median %.2f g, worst %.2f g; |ratio error| median %.2f %%, worst %.2f %%",
+		n, median(absA), slices.Max(absA), median(absB), slices.Max(absB), median(absRatio), slices.Max(absRatio))
+	t.Logf("verdict within %d, truth inside tolerance %d, corrected %d; %d green snapshots, none false; median %.0f s, longest %.0f s",
+		within, truly, corrected, green, median(seconds), slices.Max(seconds))
+}
+
+func median(v []float64) float64 {
+	sorted := slices.Sorted(slices.Values(v))
+	return sorted[len(sorted)/2]
+}
+
+func pourOnce(t *testing.T, dir string, seed uint64) outcome {
+	opt, card, total := person(seed)
+	r := newRig(t, dir, opt, nil)
+	defer r.stop()
+	o := outcome{seed: seed}
+	r.check = func(snap station.Snapshot) { o.see(snap, r) }
+	record, a, b := r.weighOut(card, total)
+	o.verdict, o.u = *record.Verdict, *record.U
+	o.seconds = record.Weighed.Sub(record.Created).Seconds()
+	o.errA = (a - record.Parts[0].Target).Grams()
+	o.errB = (b - record.Parts[1].Target).Grams()
+	o.ratioPct = 100 * (b.Grams()/(record.Plan.Exact.Ratio*a.Grams()) - 1)
+	for _, e := range record.Events {
+		f, ok := e.Fact.(batch.Accepted)
+		o.corrected = o.corrected || ok && f.Next != nil && f.Next.Correction
+	}
+	require.InDelta(t, a.Grams(), record.Parts[0].Poured.Grams(), 3*reading.Gram.Grams()/10+0.002*a.Grams(), "seed %d: A recorded is A in the cup", seed)
+	return o
+}
+
+// see holds a green snapshot against what is really in the cup. One division is allowed for A.
+func (o *outcome) see(snap station.Snapshot, r *rig) {
+	v := snap.Batch
+	if v == nil || v.Band == nil || *v.Band != pour.Inside || !snap.Scale.Stable || !v.Provable {
+		return
+	}
+	o.green++
+	a, b := r.bench.Truth()
+	truth, slack := b, reading.Mass(0)
+	if *v.Part == "A" {
+		truth, slack = a, snap.Scale.Division
+	}
+	for _, p := range v.Parts {
+		if p.Part.Part == *v.Part && (truth < p.LimitLow-slack || truth > p.LimitHigh+slack) {
+			o.falseGreen++
+		}
+	}
+}
