@@ -39,6 +39,7 @@ func TestGuard(t *testing.T) {
 		{"a change of unit costs one line", g1 + g2 + "ST,+0.100 oz\r\nST,+0.200 oz\r\nST,+0.300 oz\r\n",
 			[]string{"2.0 g stable", "0.200 oz stable", "0.300 oz stable"}, 0},
 		{"so does a change of resolution", g1 + g2 + "ST,+001.00 g\r\nST,+002.00 g\r\n", []string{"2.0 g stable", "2.00 g stable"}, 0},
+		{"a change of unit alone costs one line too", g1 + g2 + "ST,+0001.0oz\r\nST,+0002.0oz\r\n", []string{"2.0 g stable", "2.0 oz stable"}, 0},
 		{"two lines are not in a row with damage between", g1 + g2 + "ST,+000.0 g\r\nST,+0\r\nST,+000.0 g\r\n", []string{"2.0 g stable"}, 11 + 5},
 		{"nor with a flood between", g1 + g2 + "ST,+000.0 g\r\n" + strings.Repeat("U", 200) + "\r\nST,+000.0 g\r\n", []string{"2.0 g stable"}, 11 + 200},
 		{"two layouts by turns are damage", g1 + g2 + "ST,+000.0 g\r\n" + g3 + "ST,+000.0 g\r\n" + g1, []string{"2.0 g stable", "3.0 g stable", "1.0 g stable"}, 22},

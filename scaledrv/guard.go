@@ -12,6 +12,9 @@ type layout struct {
 // guard holds back a line of a layout not seen before until the next line has it too. A character lost on the way makes
 // a line that reads as a smaller weight, but also one of another layout; a change of unit or resolution at the scale
 // costs one line. The first line after opening waits for its second.
+//
+// It is made for scales that pad their digits, as they commonly do. Without padding each new digit is a change of
+// layout: that costs a line, and a line cut to the old length right after it would pass.
 type guard struct {
 	accepted layout
 	waiting  layout

@@ -18,7 +18,8 @@ type filePort struct {
 	device   string
 }
 
-// openSerial opens the device twice: first for ourselves, because once the library has it nobody else can open it.
+// openSerial opens the device twice: first for ourselves, because once the library has it nobody else can open it. The
+// path is resolved once, so that a symlink moved in between does not give the settings to another device.
 func openSerial(device string, mode *serial.Mode) (Port, error) {
 	path, err := filepath.EvalSymlinks(device)
 	if err != nil {

@@ -71,7 +71,7 @@ func TestTailOfARightedJugHasTheStatedMassAndTime(t *testing.T) {
 			for range 4000 {
 				j.step()
 			}
-			require.InEpsilon(t, liquid.Tail.Grams(), j.film.Grams(), 0.01)
+			require.InEpsilon(t, liquid.Tail.Grams(), j.film.Grams(), 0.02) // a Step over TailFor
 			j.tilt = 0
 			var late reading.Mass
 			var last time.Duration
@@ -147,7 +147,7 @@ func TestSteadyStreamPressesByWhatIsInFlight(t *testing.T) {
 }
 
 func TestPlacedCupKnocksAndComesToRest(t *testing.T) {
-	b := newBench(t, Options{Scale: quiet(ScaleOptions{RateHz: 50, Baud: 115200})})
+	b := newBench(t, Options{Scale: quiet(ScaleOptions{RateHz: 50, Baud: 115200, Lag: 30 * time.Millisecond})})
 	b.Advance(time.Second)
 	require.NoError(t, b.Do("cup", 0))
 	shown := shownGrams(t, b.Advance(5*time.Second))
@@ -156,7 +156,7 @@ func TestPlacedCupKnocksAndComesToRest(t *testing.T) {
 	for _, g := range shown {
 		highest = max(highest, g)
 	}
-	require.Greater(t, highest, rest+1)
+	require.Greater(t, highest, rest+0.5)
 	require.InDelta(t, rest, shown[len(shown)-1], 0.05+1e-9)
 	require.InDelta(t, 20, rest, 1.2+1e-9) // three times the spread of 2 %
 }

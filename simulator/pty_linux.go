@@ -1,8 +1,10 @@
 package simulator
 
 import (
+	"errors"
 	"fmt"
 	"os"
+	"time"
 
 	"github.com/creack/pty"
 	"golang.org/x/sys/unix"
@@ -76,23 +78,36 @@ func control(f *os.File, do func(fd int) error) error {
 // Path is the far end's, to be opened as a serial port.
 func (p *PTY) Path() string { return p.far.Name() }
 
-// mostUnread is about a second of a scale's lines.
-const mostUnread = 256
+// Both are about a second of a scale's lines.
+const (
+	mostUnread  = 256
+	longestWait = time.Second
+)
 
 // Write sends bytes to the far end. Nobody there is no error: bytes that nobody has read for about a second are dropped,
-// as a serial line does, so that who opens the port later gets no old weights.
+// as a serial line does, so that who opens the port later gets no old weights. It waits for at most a second.
 func (p *PTY) Write(b []byte) (int, error) {
-	err := control(p.far, func(fd int) error {
+	if err := p.dropUnread(); err != nil {
+		return 0, fmt.Errorf("write to the pseudo-terminal %q: %w", p.Path(), err)
+	}
+	if err := p.near.SetWriteDeadline(time.Now().Add(longestWait)); err != nil {
+		return 0, err
+	}
+	_, err := p.near.Write(b)
+	if err != nil && !errors.Is(err, os.ErrDeadlineExceeded) {
+		return 0, err
+	}
+	return len(b), nil
+}
+
+func (p *PTY) dropUnread() error {
+	return control(p.far, func(fd int) error {
 		unread, err := unix.IoctlGetInt(fd, unix.TIOCINQ)
 		if err != nil || unread < mostUnread {
 			return err
 		}
 		return unix.IoctlSetInt(fd, unix.TCFLSH, unix.TCIFLUSH)
 	})
-	if err != nil {
-		return 0, fmt.Errorf("write to the pseudo-terminal %q: %w", p.Path(), err)
-	}
-	return p.near.Write(b)
 }
 
 // Close takes the pseudo-terminal away: a reader sees a port that is unplugged. A Write that waits ends.

@@ -56,7 +56,10 @@ function show(snap, gap_ms) {
 function weigh(snap, v, card) {
   set("part-letter", v.letter);
   drawShape($("shape"), v.shape, v.drops);
-  v.word.forEach((t, i) => set(["before", "word", "after"][i], t));
+  const [before, word, after] = v.word;
+  set("before", before && before + " ");
+  set("word", word);
+  set("after", after && " " + after);
   $("figure").hidden = v.figure === null;
   set("caption", v.figure?.caption ?? "");
   set("remaining", v.figure?.text ?? "");

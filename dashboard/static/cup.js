@@ -14,7 +14,7 @@ export function levels(batch, density) {
   const volume = (part, g) => (byVolume ? g / known[part] : g);
   const target = p => (p.part === batch.part ? batch.target_g : p.accepted ? p.poured_g : p.target_g);
   const poured = p => (p.part === batch.part ? batch.poured_g : p.poured_g);
-  const whole = batch.parts.reduce((sum, p) => sum + volume(p.part, Math.max(target(p), poured(p))), 0);
+  const whole = batch.parts.reduce((sum, p) => sum + volume(p.part, Math.max(target(p), poured(p))), 0) || 1;
   let top = 0;
   const layers = batch.parts.map(p => ({ part: p.part, from: top, to: (top += Math.max(0, volume(p.part, poured(p))) / whole) }));
   const now = batch.parts.find(p => p.part === batch.part);

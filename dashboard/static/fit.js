@@ -17,7 +17,8 @@ export function fit(v) {
   const { text = "", reserve = "000.0", unit = "g", size = 1 } = v.figure ?? {};
   const em = Math.max(widthOf(reserve), widthOf(text));
   const room = (column ? w : w * 0.74) - 2 * pad;
-  const figure = Math.min((FIGURE * h) / heightOf("0"), room / (em + 0.1 + 0.26 * widthOf(unit)));
+  const least = column ? widthOf("000.0") : 0; // a phone's picture keeps its room when the number is short
+  const figure = Math.min((FIGURE * h) / heightOf("0"), room / (Math.max(em, least) + 0.1 + 0.26 * widthOf(unit)));
   set("--figure", figure * size);
   set("--figure-width", em * figure * size);
 
@@ -25,5 +26,5 @@ export function fit(v) {
   const lines = v.figure ? [v.word[1]] : v.word[1].split(" "); // without a big figure the word may take two lines
   const beside = (v.letter ? widthOf(v.letter) + 0.22 : 0) + (v.shape === "rings" ? 1.9 : 1.1);
   const longest = Math.max(...lines.map(widthOf)) + (column ? 0 : beside);
-  set("--cue", Math.min((CUE * digit) / heightOf("H"), (w - 2 * pad) / longest));
+  set("--cue", Math.min((CUE * digit) / heightOf("H"), (0.985 * (w - 2 * pad)) / longest));
 }

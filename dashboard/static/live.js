@@ -16,10 +16,11 @@ export function live(path, show) {
     tried = now();
     socket = new WebSocket(location.origin.replace(/^http/, "ws") + path);
     socket.onmessage = m => {
-      snapshot = JSON.parse(m.data);
+      const next = JSON.parse(m.data);
+      show(next, 0);
+      snapshot = next; // only now: a message that can't be shown counts as none, and the page grows stale
       heard = now();
       wait = FIRST_WAIT;
-      show(snapshot, 0);
     };
     socket.onclose = retry;
   }

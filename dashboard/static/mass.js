@@ -4,7 +4,7 @@
 // Picograms in one unit, exact by definition (1 lb = 0.45359237 kg, 1 oz = 1/16 lb: NIST SP 811, appendix B).
 const PICOGRAMS = { mg: 10n ** 9n, g: 10n ** 12n, kg: 10n ** 15n, oz: 28349523125000n, lb: 453592370000000n };
 
-export const micrograms = grams => BigInt(Math.round(grams * 1e6));
+export const micrograms = grams => (typeof grams === "number" ? BigInt(Math.round(grams * 1e6)) : null);
 
 // The step in which this scale is read: {unit, decimals}, from the text it shows, before its first reading from
 // its division. Null when neither is known: then no mass is printed at all.

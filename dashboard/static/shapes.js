@@ -19,7 +19,7 @@ const mark = y => solid(`M2 ${y - 11}L26 ${y}L2 ${y + 11}ZM98 ${y - 11}L74 ${y}L
 const SHAPES = {
   cup: () => [line("M16 14L27 90H73L84 14")],
   drop: () => [drop(50, 64, 31)],
-  thread: () => [line("M50 5V50", 6), drop(50, 78, 17)],
+  thread: () => [line("M50 6V52", 9), drop(50, 75, 21)],
   square: () => [solid("M8 8H92V92H8Z")],
   lines: () => [line("M10 34H90", 14), line("M10 66H90", 14)],
   drops: n => [[50], [30, 70], [20, 50, 80], [30, 70, 30, 70], [20, 50, 80, 35, 65]][n - 1].map((x, i) => drop(x, n < 4 ? 60 : i < (n === 4 ? 2 : 3) ? 36 : 86, 12)),

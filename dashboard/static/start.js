@@ -8,7 +8,7 @@ const ALWAYS = ["Gloves and eye protection on, ventilation running."];
 export function amountOf(text) {
   const t = text.trim();
   if (t.includes(",")) throw new Error("Write the amount with a point for decimals and nothing for thousands: 1500 or 1.5");
-  if (!/^\d+(\.\d+)?$/.test(t) || !(Number(t) > 0)) throw new Error("Type how much, as a number above zero.");
+  if (!/^(\d+\.?\d*|\.\d+)$/.test(t) || !(Number(t) > 0)) throw new Error("Type how much, as a number above zero.");
   return Number(t);
 }
 
@@ -17,6 +17,7 @@ export function makeStart(form, station) {
   const { material, amount } = form.elements;
   const fault = form.querySelector(".fault"), button = form.querySelector("#start-button");
   let cards = new Map(), visible = false;
+  const asked = new Set(); // cards that were not there yet: read again once
 
   async function load() {
     try {
@@ -27,6 +28,7 @@ export function makeStart(form, station) {
       fault.textContent = cards.size ? "" : "No material cards yet: import one first.";
     } catch (e) {
       fault.textContent = e.message;
+      setTimeout(load, 2000);
     }
     describe();
   }
@@ -59,6 +61,9 @@ export function makeStart(form, station) {
       if (now && !visible) load();
       form.hidden = !(visible = now);
     },
-    card: id => cards.get(id),
+    card(id) {
+      if (id && cards.size && !cards.has(id) && !asked.has(id)) { asked.add(id); load(); }
+      return cards.get(id);
+    },
   };
 }

@@ -29,7 +29,7 @@ const TABLE = [
   ["above", m => m.b.band === "above", m => ["", "Over by", `${m.amount} ${m.unit}`], "above", "over", "over"],
   ["hold", m => m.b.cue === "hold", () => ["", "Hands off", ""], "lines", "plain", "remaining"],
   ["top_up", m => m.b.cue === "top_up", m => ["", "Add", `${m.amount} ${m.unit}${m.drops ? ` (about ${m.drops} drop${m.drops > 1 ? "s" : ""})` : ""}`], "drops", "pour", "remaining"],
-  ["correct", m => m.b.cue === "correct", m => ["Too much B.", `Add ${m.b.part}`, ""], "plus", "pour", "remaining"],
+  ["correct", m => m.b.cue === "correct", m => ["Too much B:", `Add ${m.b.part}`, ""], "plus", "pour", "remaining"],
   ["ease", m => m.b.cue === "ease", () => ["", "Ease", ""], "thread", "ease", "remaining"],
   ["pour", m => m.b.cue === "pour", () => ["", "Pour", ""], "drop", "pour", "remaining"],
   ["other", () => true, m => ["", m.b.cue, ""], "dots", "plain", "remaining"],
@@ -42,7 +42,6 @@ const NOTES = {
   ease: () => "Slow to a dribble",
   hold: () => "Settling",
   change_over: () => "Drips now still count as A",
-  correct: m => m.b.part === "A" ? "B stays as it is; A makes the ratio right again" : "",
   lost: m => m.lost ? "This display has lost the station and tries again by itself"
     : m.scale.advice ?? (m.scale.link === "silent" ? "The line is open but the scale says nothing: is it switched on?" : "The scale's cable or port is gone; it is tried again by itself"),
   heavy: m => m.scale.advice ?? "Take load off the pan",
@@ -72,7 +71,7 @@ export function view(snap, gap_ms, tolerance = null) {
     shown: m.scale.shown ?? "–", struck: m.struck, motion: m.live ? (m.scale.stable ? "at rest" : "moving") : `last good value, ${m.old}`,
     cue: m.lost || m.silent ? "reconnect" : m.b?.cue ?? "", band: m.b?.band ?? "", phase: m.b?.phase ?? "", part: m.b?.part ?? "",
     link: m.lost ? "lost" : m.scale.link, verdict: m.b?.verdict ?? "", saving: m.b?.saving === true, alarm: m.alarm,
-    lens: m.b?.part && m.b.cue !== "place" ? { low: m.b.low_g, high: m.b.high_g, poured: m.b.poured_g, band: m.b.band, provable: m.b.provable === true } : null,
+    lens: m.b?.part && m.b.cue !== "place" && ground !== "lost" ? { low: m.b.low_g, high: m.b.high_g, poured: m.b.poured_g, band: m.b.band, provable: m.b.provable === true } : null,
   };
 }
 
@@ -83,14 +82,15 @@ function measure(snap, gap_ms, tolerance) {
   const linked = scale.link === "up" || scale.link === "manual";
   const age = scale.age_ms === null || scale.shown === null ? null : Math.floor((scale.age_ms + gap_ms) / 1000);
   const live = !lost && linked && scale.state === "normal";
-  const at = b?.part ? micrograms(b.target_g) - micrograms(b.poured_g) : null;
+  const target = b?.part ? micrograms(b.target_g) : null, poured = b?.part ? micrograms(b.poured_g) : null;
+  const at = target === null || poured === null ? null : target - poured;
   const m = {
     b, scale, step, lost, onScale, live, tolerance, unit: step?.unit ?? "g",
     silent: onScale && (!linked || b.cue === "reconnect"),
     since: age === null ? "yet" : `for ${age} s`, old: age === null ? "never" : `${age} s old`,
     struck: !live,
-    remaining: at, amount: massText(at !== null && at < 0n ? -at : at, step),
-    pouredText: b?.part ? massText(micrograms(b.poured_g), step) : "", targetText: b?.part ? massText(micrograms(b.target_g), step) : "",
+    remaining: at, amount: massText(at < 0n ? -at : at, step),
+    pouredText: b?.part ? massText(poured, step) : "", targetText: b?.part ? massText(target, step) : "",
     drops: at !== null && at > 0n && at < 1000000n ? dropsIn(at) : 0,
     change: b?.parts ? changeOver(b) : null,
     alarm: null,
@@ -148,7 +148,7 @@ function signed(x, decimals) {
 function verdictNote(m) {
   const { ratio_error_pct: e, uncertainty_pct: u } = m.b;
   const side = e === null || e === 0 ? "" : e > 0 ? "too much B" : "too little B";
-  const sure = u === null ? "uncertainty not known" : `±${u.toFixed(errorDecimals(u))} % sure`;
+  const sure = u === null ? "uncertainty not known" : `uncertainty ±${u.toFixed(errorDecimals(u))} %`;
   return [side, sure, m.tolerance && `card allows ${m.tolerance}`].filter(Boolean).join(" · ");
 }
 
@@ -170,14 +170,15 @@ export function potLife(p, now) {
 export function actionsFor(snap, v) {
   const b = snap?.batch;
   if (!b || v.link === "lost" || b.question) return [];
-  const begun = b.parts.some(p => p.poured_g > 0), last = b.parts.filter(p => p.accepted).at(-1);
+  const begun = b.parts.some(p => p.poured_g > 0), last = b.parts.filter(p => p.accepted).at(-1), read = v.ground !== "lost";
   const list = [];
-  if (b.cue === "change_over" && b.part === "B") list.push({ action: "b_begins", label: "B begins now" });
-  if (b.part && ["hold", "top_up", "stop"].includes(b.cue) && b.poured_g > 0) list.push({ action: "accept", label: `Take ${b.part} as it is` });
-  if (last && (b.cue === "change_over" || b.cue === "done" && b.verdict)) list.push({ action: "reopen", label: `Reopen ${last.part}` });
-  if (["cup", "pour"].includes(b.phase) && !begun && snap.scale.stable) list.push({ action: "tare", label: "Tare here" });
-  if (ON_SCALE.includes(b.phase) && !begun) list.push({ action: "abandon", label: "Give up", confirm: true });
-  else if (!["scrapped", "abandoned", "done"].includes(b.phase)) list.push({ action: "scrap", label: "Scrap", confirm: true });
+  const add = (fits, action, label, confirm = false) => { if (fits) list.push({ action, label, confirm }); };
+  add(read && b.cue === "change_over" && b.part === "B", "b_begins", "B begins now");
+  add(read && ["hold", "top_up"].includes(b.cue) && b.part && b.poured_g > 0, "accept", `Take ${b.part} as it is`);
+  add(read && last && (b.cue === "change_over" || b.cue === "done" && b.verdict), "reopen", `Reopen ${last?.part}`);
+  add(read && ["cup", "pour"].includes(b.phase) && !begun && snap.scale.stable, "tare", "Tare here");
+  add(ON_SCALE.includes(b.phase) && !begun, "abandon", "Give up", true);
+  add(begun && !["scrapped", "abandoned", "done"].includes(b.phase), "scrap", "Scrap", true);
   return list;
 }
 

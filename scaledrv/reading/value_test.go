@@ -116,6 +116,8 @@ func TestMassOfAValue(t *testing.T) {
 		{"a value without unit has none", Value{Digits: 5}, 0, false},
 		{"half a picogram goes up", Value{Digits: 5, Decimals: 7, Unit: UnitOZ}, 14_174_762, true}, // 14 174 761.5625
 		{"and down below zero", Value{Digits: -5, Decimals: 7, Unit: UnitOZ}, -14_174_762, true},
+		// 24788025971 · 28349523125000 is 289 million below 38095 · 2⁶⁴: the half of the divisor carries into the upper word.
+		{"rounding across a word", Value{Digits: 24_788_025_971, Decimals: 9, Unit: UnitOZ}, 702_728_715_487_965, true},
 		{"the largest mass", Value{Digits: 9_223_372_036, Decimals: 6, Unit: UnitKG}, 9_223_372_036_000_000_000, true},
 		{"one step above it", Value{Digits: 9_223_372_037, Decimals: 6, Unit: UnitKG}, 0, false},
 		{"far beyond it", Value{Digits: math.MinInt64, Unit: UnitLB}, 0, false},

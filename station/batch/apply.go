@@ -61,7 +61,7 @@ func (s *State) accepted(f Accepted) {
 	d.Weighings, d.Accepted, d.AcceptedAt, d.Flow = f.Weighings, true, f.At, f.Flow
 	last := f.Weighings[len(f.Weighings)-1]
 	s.at, s.guide, s.rises = f.Dosing+1, pour.Guide{}, time.Time{}
-	s.taken, s.early, s.reopened, s.Question = false, false, nil, Question{}
+	s.taken, s.early, s.fastest, s.reopened, s.Question = false, false, 0, nil, Question{}
 	s.count(last.To, last.ToD, true)
 	switch {
 	case f.Next == nil:

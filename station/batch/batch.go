@@ -76,6 +76,7 @@ type State struct {
 
 	waiting bool      // the part at hand has not begun: the part before may still drip
 	early   bool      // something lands too soon to be the part at hand
+	fastest float64   // flow of that, g/s
 	level   time.Time // last time the value stood where the part before was accepted
 
 	off    bool         // the cup has been lifted

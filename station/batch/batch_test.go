@@ -225,6 +225,15 @@ func TestAStreamTooSoonIsAQuestionAskedAtRest(t *testing.T) {
 		require.Equal(t, 200.0, v.Parts[0].Poured.Grams())
 		require.WithinDuration(t, b.now.Add(-3*time.Second), *v.PotLife.Started, 0, "contact was when the stream began")
 	})
+	t.Run("also one that follows a drip before that is taken in", func(t *testing.T) {
+		b := newBench(t, "300 g", "6000 g").cupPlaced().poured(250)
+		b.rest(250, 2*time.Second)
+		b.rest(250.4, time.Second) // a drip, at rest for 0.6 s
+		b.pour(265, time.Second)
+		b.rest(265, time.Second)
+		require.Equal(t, []string{"to_a", "to_b"}, b.view().Question.Choices)
+		require.Equal(t, 200.0, b.view().Parts[0].Poured.Grams())
+	})
 	t.Run("a hand that leaned and left takes the question away", func(t *testing.T) {
 		b := early(t)
 		b.rest(250, time.Second)

@@ -12,36 +12,46 @@ import (
 func (s *State) handOver() []Fact {
 	rise, d := s.Pan.Now.Mass-s.from, s.Pan.Division
 	if rise < d {
-		s.level, s.early, s.Question = s.Pan.Now.At, false, Question{}
+		s.level, s.early, s.fastest, s.Question = s.Pan.Now.At, false, 0, Question{}
 		return nil
 	}
 	if s.Question.Ask != "" {
 		return nil
 	}
-	settled := s.Pan.Settled(0) && s.Pan.Lowest()-s.from >= d
 	last := &s.Dosings[s.at-1]
+	risen := s.Pan.Settled(0) && s.Pan.Lowest()-s.from >= d
 	if s.level.Sub(last.AcceptedAt) >= s.Start.Auto.HandOver {
-		if rise >= 2*d || settled {
+		if rise >= 2*d || risen {
 			return s.begin(s.level, "rise")
 		}
 		return nil
 	}
-	s.early = s.early || rise >= 2*d
+	s.early, s.fastest = s.early || rise >= 2*d || risen, max(s.fastest, s.Pan.Flow())
 	switch {
-	case !settled:
+	case !risen:
 		return nil
-	case s.streamed(rise, last) || s.closedTotal(s.at-1)+rise > last.High:
+	case s.streamed(rise, last), s.closedTotal(s.at-1)+rise > last.High:
 		s.Question = aOrB(last.Part.Part, s.dosing().Part.Part, rise)
 		return nil
+	case !s.Pan.Settled(max(s.Start.Auto.Settle, last.aim().SettleTime(d))):
+		return nil // more may come, and it may be the part at hand
 	}
-	return s.atOnce(Reopened{inForce: now, At: s.Pan.Now.At, Dosing: s.at - 1, Part: last.Part.Part, Why: "drip"})
+	return s.takeTail(last)
 }
 
-// streamed says whether the rise was faster than a tenth of the flow of the part before: too fast for its tail. A drop
-// lands within one reading, so a rise is taken to last a second at least.
+// streamed says whether the rise came faster than a tenth of the flow of the part before: too fast for its tail. Of a
+// few divisions no flow can be told.
 func (s *State) streamed(rise reading.Mass, last *Dosing) bool {
-	took := max(time.Second, s.Pan.Since().Sub(s.level))
-	return rise.Grams()/took.Seconds() > last.Flow/10
+	return rise > 3*s.Pan.Division && s.fastest > last.Flow/10
+}
+
+// takeTail adds what dripped to the part before and accepts it anew. Both are decided at once: while the part is open
+// nothing that is poured could be told from it.
+func (s *State) takeTail(last *Dosing) []Fact {
+	facts := s.atOnce(Reopened{inForce: now, At: s.Pan.Now.At, Dosing: s.at - 1, Part: last.Part.Part, Why: "drip"})
+	again, _ := s.accept("auto") // below its window's end, so what follows has the room it had
+	s.taken = true
+	return append(facts, again)
 }
 
 // begin starts the part at hand at once: its cues don't wait for the disk. The clock that it starts is shown once the
