@@ -22,7 +22,7 @@ type Options struct {
 	A, B   Liquid              // the zero Liquid means Thin
 	Cup    reading.Mass        // of an empty cup, with a spread of 2 %; 0 means 20 g
 	Auto   bool                // the hand pours every batch, not only those it is asked to
-	Answer func(choice string) // gets the hand's answers to questions, called by Advance with nothing locked, to return at once; nil means they are lost
+	Answer func(choice string) // gets the hand's answers; called by Advance with nothing locked, to return at once; nil: they are lost
 }
 
 // Bench is scale, cup, jugs and hand. Its methods may be called from several goroutines: a mutex guards the physics, held

@@ -264,6 +264,23 @@ func TestTheNextCupIsNewAndTheSameBatchGetsItsOwnBack(t *testing.T) {
 	require.NotEqual(t, first, b.cup.empty)
 }
 
+func TestALiftInTheLastBatchIsNoneInThis(t *testing.T) {
+	var answers []string
+	b := newBench(t, Options{Auto: true, Answer: func(choice string) { answers = append(answers, choice) }})
+	for _, s := range []Sight{
+		{Cue: "place", Phase: "cup"},
+		{Cue: "pour", Phase: "pour", Part: "A", Remaining: reading.Kilogram},
+		{Cue: "done", Phase: "mix"},
+		{},
+		{Cue: "place", Phase: "cup"},
+		{Cue: "answer", Phase: "pour", Choices: []string{"lifted", "tared"}},
+	} {
+		b.See(s)
+		b.Advance(3 * time.Second)
+	}
+	require.Equal(t, []string{"tared"}, answers)
+}
+
 func TestACupLeftOnThePanIsTakenOffForTheNextBatch(t *testing.T) {
 	b := newBench(t, Options{})
 	require.NoError(t, b.Do("cup", 0))
@@ -337,6 +354,10 @@ func TestTheSameSeedGivesTheSamePourAndAnotherDoesNot(t *testing.T) {
 	require.Len(t, shownGrams(t, first), 559) // 56 s, the last line not whole yet
 	require.Equal(t, string(first), string(script(t, 1)))
 	require.NotEqual(t, string(first), string(script(t, 2)))
+
+	noise := func(seed uint64) string { return string(newBench(t, Options{Seed: seed}).Advance(10 * time.Second)) }
+	require.Equal(t, noise(1), noise(1))
+	require.NotEqual(t, noise(1), noise(2), "an empty pan differs in its noise")
 }
 
 // One simulated second of the bench with a stream running.

@@ -39,7 +39,7 @@ func TestNothingPouredIsLostOrMade(t *testing.T) {
 }
 
 func TestTruthIsTheCupsContentsByPart(t *testing.T) {
-	b := newBench(t, Options{})
+	b := newBench(t, Options{Scale: quiet(ScaleOptions{})})
 	require.NoError(t, b.Do("cup", 0))
 	require.NoError(t, b.Do("tip", 0.2)) // no screen yet: A
 	b.Advance(5 * time.Second)
@@ -47,9 +47,10 @@ func TestTruthIsTheCupsContentsByPart(t *testing.T) {
 	require.NoError(t, b.Do("tip", 0.1)) // A is righted; what of it still falls is A
 	b.Advance(5 * time.Second)
 	require.NoError(t, b.Do("rest", 0))
-	b.Advance(5 * time.Second)
+	shown := shownGrams(t, b.Advance(5*time.Second))
 
 	ofA, ofB := b.Truth()
+	require.InDelta(t, (b.cup.empty + ofA + ofB).Grams(), shown[len(shown)-1], 0.05+1e-9) // half a division
 	require.Equal(t, b.jugs[partA].released, ofA)
 	require.Equal(t, b.jugs[partB].released, ofB)
 	require.InDelta(t, 0.2*60*5, ofA.Grams(), 0.2) // tilt × Max × time: a linear response gives all of it in the end
@@ -141,6 +142,7 @@ func TestSteadyStreamPressesByWhatIsInFlight(t *testing.T) {
 			flying += m[partA]
 		}
 		if arriving[partA] > 0 {
+			require.Equal(t, 30*50*reading.Gram/1000, flying) // 0.15 s of 10 g/s
 			require.Equal(t, float64(flying), strike(arriving))
 		}
 	}

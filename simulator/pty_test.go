@@ -63,6 +63,8 @@ func TestNothingComesBackOfWhatIsSent(t *testing.T) {
 	far := openFar(t, p)
 	_, err := p.Write([]byte("to the reader\r\n"))
 	require.NoError(t, err)
+	_, err = io.ReadFull(far, make([]byte, len("to the reader\r\n"))) // now an echo would be on its way
+	require.NoError(t, err)
 	_, err = far.Write([]byte("from the reader\r\n"))
 	require.NoError(t, err)
 	require.NoError(t, p.near.SetReadDeadline(time.Now().Add(10*time.Second)))

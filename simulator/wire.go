@@ -76,8 +76,8 @@ func (b *Bench) Run(ctx context.Context, w io.Writer) error {
 		out := b.Advance(now.Sub(last))
 		last = now
 		if lost { // begin again with a whole line
-			out = out[bytes.IndexByte(out, '\n')+1:]
-			lost = len(out) == 0
+			_, rest, ended := bytes.Cut(out, []byte{'\n'})
+			out, lost = rest, !ended
 		}
 		if len(out) == 0 {
 			continue

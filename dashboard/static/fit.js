@@ -27,4 +27,8 @@ export function fit(v) {
   const beside = (v.letter ? widthOf(v.letter) + 0.22 : 0) + (v.shape === "rings" ? 1.9 : 1.1);
   const longest = Math.max(...lines.map(widthOf)) + (column ? 0 : beside);
   set("--cue", Math.min((CUE * digit) / heightOf("H"), (0.985 * (w - 2 * pad)) / longest));
+
+  const main = document.querySelector("main"), body = document.body.classList;
+  body.remove("tight"); // where the height has no room, the figure's caption goes first
+  body.toggle("tight", main.scrollHeight > main.clientHeight);
 }

@@ -108,7 +108,8 @@ function isGreen({ b, scale, live, lost }) {
   return live && scale.link === "up" && scale.stable === true && b.band === "inside";
 }
 
-// A typical resin's drop is near 30 mg (45 to the millilitre gives 24 mg, water 50): an order of size, so above five only in fives.
+// 30 mg a drop, between a resin's 24 mg (derived: about 45 drops to the millilitre) and water's 50 mg (common practice,
+// no source): an order of size, so it is said as "about", and above five drops only in fives.
 function dropsIn(ug) {
   const n = Math.max(1, Math.round(Number(ug) / 30000));
   return n > 5 ? Math.round(n / 5) * 5 : n;

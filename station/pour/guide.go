@@ -37,13 +37,13 @@ const (
 // First choices, by common practice and the simulator; no source but for the reaction.
 const (
 	// stopLag is the time from the cue until the last gram shows: a scale's filter of 0.3 s, a hand's reaction of
-	// 0.27 s (Lin, Drury et al., Ergonomics 57, 2014), a stream in flight and a short tail.
-	stopLag = 850 * time.Millisecond
+	// 0.27 s (Lin, Drury et al., Ergonomics 57, 2014), a stream in flight, and a tail of 0.4 s, between thin and thick.
+	stopLag = 1150 * time.Millisecond
 	// easeLead is how much sooner than the stop the hand is asked to throttle, so that it has slowed when the stop comes.
 	easeLead = 1200 * time.Millisecond
 	// aimSpread is by how much of the flow the aim lies below the target: a gram short costs seconds, a gram over a
 	// correction.
-	aimSpread = 200 * time.Millisecond
+	aimSpread = 300 * time.Millisecond
 	// tailTime is the stretch in which the batch can bear a tail of a quarter of the window.
 	tailTime = 10 * time.Second
 )

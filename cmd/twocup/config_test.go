@@ -1,0 +1,128 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"twocup/scaledrv/reading"
+)
+
+const sound = `listen: 127.0.0.1:8280
+data: /var/lib/twocup
+stations:
+  - id: bench-1
+    name: Casting bench
+    scales:
+      - id: small
+        link: serial:/dev/ttyUSB0?baud=9600
+        shape: status-comma
+        capacity: 6000 g
+        division: 0.1 g
+    auto: {tare: false, settle: 2s}
+`
+
+func TestASoundConfigurationIsReadWhole(t *testing.T) {
+	cfg, faults := readConfig([]byte(sound))
+	require.Empty(t, faults)
+	require.Equal(t, "127.0.0.1:8280", cfg.listen)
+	require.Equal(t, "/var/lib/twocup", cfg.data)
+	require.Len(t, cfg.stations, 1)
+	st := cfg.stations[0]
+	require.Equal(t, "bench-1", st.ID)
+	require.Equal(t, "Casting bench", st.Name)
+	require.Equal(t, reading.Gram/10, st.Scale.Division)
+	require.Equal(t, 6*reading.Kilogram, st.Scale.Capacity)
+	require.Zero(t, st.Scale.Repeatability)
+	require.Equal(t, 2*time.Second, st.StaleAfter)
+	require.Equal(t, 2*time.Second, st.Auto.Settle)
+	require.Equal(t, 4*time.Second, st.Auto.HandOver)
+	require.False(t, st.Auto.Tare)
+	require.True(t, st.Auto.Accept)
+}
+
+func TestAFaultSaysWhereAndWhat(t *testing.T) {
+	for _, tt := range []struct{ name, old, with, want string }{
+		{"an unknown key", "data:", "date:", "2: date: is not a known key"},
+		{"a required key", "data: /var/lib/twocup\n", "", "1: data: is required"},
+		{"an address that others reach", "127.0.0.1:8280", "0.0.0.0:8280", "1: listen: \"0.0.0.0:8280\" is not this machine's own"},
+		{"access", "stations:", "access: {}\nstations:", "3: access: is not built yet"},
+		{"a key of a scale that is not built", "        capacity:", "        request: SI\n        capacity:", "10: stations[0].scales[0].request: is not built yet"},
+		{"a key of a station that is not built", "    auto:", "    keys: {pedal: Enter}\n    auto:", "12: stations[0].keys: is not built yet"},
+		{"a link that is not built", "serial:/dev/ttyUSB0?baud=9600", "tcp://192.0.2.7:4001", "8: stations[0].scales[0].link: "},
+		{"a shape that is not built", "status-comma", "bare", "9: stations[0].scales[0].shape: "},
+		{"a division without unit", "0.1 g", "0.1", "11: stations[0].scales[0].division: "},
+		{"a negative division", "0.1 g", "-0.1 g", "11: stations[0].scales[0].division: -0.1 g must be more than 0"},
+		{"divisions by range", "0.1 g", "[{to: 1500 g, d: 0.1 g}]", "11: stations[0].scales[0].division: must be one plain value"},
+		{"no division", "        division: 0.1 g\n", "", "7: stations[0].scales[0].division: is required"},
+		{"a second scale", "    auto:", "      - {id: big}\n    auto:", "12: stations[0].scales[1]: more than one scale"},
+		{"a time that is none", "settle: 2s", "settle: soon", "12: stations[0].auto.settle: \"soon\""},
+		{"neither true nor false", "tare: false", "tare: maybe", "12: stations[0].auto.tare: \"maybe\""},
+		{"an unknown key inside", "tare: false", "taring: false", "12: stations[0].auto.taring: is not a known key"},
+		{"an id that is none", "id: bench-1", "id: Bench 1", "4: stations[0].id: "},
+		{"a key that stands twice", "data: /var/lib/twocup", "data: a\ndata: b", "3: the file: is no YAML"},
+		{"no YAML", "listen:", "\tlisten:", "the file: is no YAML"},
+		{"a list where one value belongs", "/var/lib/twocup", "[a, b]", "2: data: must be one plain value"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			require.Contains(t, sound, tt.old)
+			_, faults := readConfig([]byte(strings.Replace(sound, tt.old, tt.with, 1)))
+			var text []string
+			for _, f := range faults {
+				text = append(text, fmt.Sprintf("%d: %s: %s", f.line, f.key, f.detail))
+			}
+			require.Contains(t, strings.Join(text, "\n"), tt.want)
+		})
+	}
+}
+
+func TestTwoStationsOfOneName(t *testing.T) {
+	second := sound[strings.Index(sound, "  - id: bench-1"):]
+	_, faults := readConfig([]byte(sound + second))
+	require.Len(t, faults, 1)
+	require.Contains(t, faults[0].detail, "names a station already")
+}
+
+func TestCheckTellsAllFaultsAtOnceAndItsExitCode(t *testing.T) {
+	dir := t.TempDir()
+	file := filepath.Join(dir, "twocup.yaml")
+	require.NoError(t, os.WriteFile(file, []byte("listen: 10.0.0.1:80\nstations: []\ncolour: red\n"), 0o600))
+	var out, log bytes.Buffer
+	require.Equal(t, exitFault, run(t.Context(), []string{"check", "--config", file}, &out, &log))
+	lines := strings.Split(strings.TrimSpace(out.String()), "\n")
+	require.Len(t, lines, 4)
+	for _, line := range lines {
+		require.Regexp(t, `^`+file+`:\d+: \w+: .+`, line)
+	}
+	require.Equal(t, exitUnreachable, run(t.Context(), []string{"check", "--config", filepath.Join(dir, "none")}, &out, &log))
+	require.Equal(t, exitUsage, run(t.Context(), []string{"check"}, &out, &log))
+	require.Equal(t, exitUsage, run(t.Context(), []string{"dance"}, &out, &log))
+	require.Equal(t, exitDone, run(t.Context(), []string{"version"}, &out, &log))
+	require.Equal(t, exitDone, run(t.Context(), []string{"--help"}, &out, &log))
+}
+
+func TestTheExampleConfigurationIsSound(t *testing.T) {
+	var out, log bytes.Buffer
+	require.Equal(t, exitDone, run(t.Context(), []string{"check", "--config", "../../deploy/twocup.yaml"}, &out, &log))
+	require.Empty(t, out.String()+log.String())
+}
+
+func FuzzReadConfig(f *testing.F) {
+	f.Add([]byte(sound))
+	f.Add([]byte("a: &x [*x]"))
+	f.Add([]byte("- 1\n---\n- 2"))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		cfg, faults := readConfig(data)
+		if len(faults) == 0 {
+			require.NotEmpty(t, cfg.stations)
+			require.NotEmpty(t, cfg.data)
+			require.Positive(t, cfg.stations[0].Scale.Division)
+		}
+	})
+}
