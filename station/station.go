@@ -32,6 +32,8 @@ type Config struct {
 	Log        *slog.Logger                  // nil means silent
 	Recorded   func(batch.State, batch.Fact) // called with each durable fact and the state after it; may be nil
 	Wrote      func(time.Duration)           // called with the time each write took; may be nil
+
+	persist func(context.Context, string, ...batch.Fact) error // nil means the ledger's Append; a test holds it up
 }
 
 // Station is a running bench.
@@ -81,7 +83,10 @@ func Start(ctx context.Context, cfg Config) *Station {
 		state:    batch.State{Pan: pour.NewPan(cfg.Scale.Division)},
 		watchers: map[chan Snapshot]struct{}{},
 	}
-	s.writer = startWriter(cfg.Ledger, log)
+	if cfg.persist == nil {
+		cfg.persist = cfg.Ledger.Append
+	}
+	s.writer = startWriter(cfg.persist, log)
 	go s.run(ctx)
 	return s
 }

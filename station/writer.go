@@ -6,12 +6,11 @@ import (
 	"time"
 
 	"twocup/station/batch"
-	"twocup/station/ledger"
 )
 
 const (
-	retry    = time.Second     // between two tries of a write that failed
-	farFlung = 2 * time.Second // the longest that the end of the program waits for the ledger
+	retry    = time.Second // between two tries of a write that failed
+	lastWait = time.Second // the longest that the end of the program waits for the ledger
 )
 
 // job is facts of one batch on their way to the ledger.
@@ -81,7 +80,7 @@ func (s *Station) saving(now time.Time) bool {
 
 // writer is the ledger's own goroutine: one job at a time, tried again until it is durable.
 type writer struct {
-	ledger  *ledger.Ledger
+	persist func(ctx context.Context, id string, facts ...batch.Fact) error
 	log     *slog.Logger
 	jobs    chan job
 	written chan time.Duration
@@ -89,10 +88,10 @@ type writer struct {
 	ended   chan struct{}
 }
 
-func startWriter(l *ledger.Ledger, log *slog.Logger) writer {
+func startWriter(persist func(context.Context, string, ...batch.Fact) error, log *slog.Logger) writer {
 	ctx, stop := context.WithCancel(context.Background())
 	w := writer{
-		ledger: l, log: log, stop: stop,
+		persist: persist, log: log, stop: stop,
 		jobs: make(chan job, 1), written: make(chan time.Duration, 1), ended: make(chan struct{}),
 	}
 	go w.run(ctx)
@@ -104,7 +103,7 @@ func (w writer) run(ctx context.Context) {
 	for {
 		select {
 		case j := <-w.jobs:
-			if took, ok := w.persist(ctx, j); ok {
+			if took, ok := w.insist(ctx, j); ok {
 				w.written <- took
 			}
 		case <-ctx.Done():
@@ -113,11 +112,11 @@ func (w writer) run(ctx context.Context) {
 	}
 }
 
-// persist writes until it succeeds. It logs a failure once and not at each try.
-func (w writer) persist(ctx context.Context, j job) (time.Duration, bool) {
+// insist writes until it succeeds. It logs a failure once and not at each try.
+func (w writer) insist(ctx context.Context, j job) (time.Duration, bool) {
 	begun, said := time.Now(), false
 	for {
-		err := w.ledger.Append(ctx, j.batch, j.facts...)
+		err := w.persist(ctx, j.batch, j.facts...)
 		if err == nil {
 			return time.Since(begun), true
 		}
@@ -135,7 +134,7 @@ func (w writer) persist(ctx context.Context, j job) (time.Duration, bool) {
 
 // flush ends the goroutine once the queue is durable, or after a short while without.
 func (w writer) flush(queue []job) {
-	late := time.After(farFlung)
+	late := time.After(lastWait)
 	for n := range queue {
 		if n > 0 {
 			w.jobs <- queue[n]

@@ -36,20 +36,16 @@ func (c demoCommand) Run(ctx context.Context, s streams) error {
 		defer os.RemoveAll(dir)
 		c.Data = dir
 	}
-	line, err := simulator.OpenPTY()
+	demo, err := newDemo(simulator.Options{Seed: uint64(time.Now().UnixNano()), Auto: c.Hand == "auto"})
 	if err != nil {
 		return &failure{exitUnreachable, err}
 	}
-	defer line.Close()
+	defer demo.line.Close()
 	d, err := openDaemon(c.Listen, c.Data, s)
 	if err != nil {
 		return err
 	}
-	if err := addExamples(ctx, d.ledger); err != nil {
-		d.ledger.Close()
-		return &failure{exitUnreachable, err}
-	}
-	return runDemo(ctx, d, line, c.Hand == "auto", s)
+	return demo.run(ctx, d, s)
 }
 
 // addExamples adds the example materials that the folder doesn't have yet.
@@ -75,38 +71,56 @@ func demoStation(path string) (station.Config, error) {
 	}, err
 }
 
-func runDemo(ctx context.Context, d *daemon, line *simulator.PTY, auto bool, s streams) error {
-	cfg, err := demoStation(line.Path())
-	if err != nil {
-		return err
-	}
-	answers := make(chan string, 1)
-	bench, err := simulator.New(simulator.Options{Seed: uint64(time.Now().UnixNano()), Auto: auto, Answer: func(choice string) {
+// demo is a simulated bench on a pseudo-terminal.
+type demo struct {
+	bench   *simulator.Bench
+	line    *simulator.PTY
+	answers chan string // the hand's, to questions
+}
+
+func newDemo(opt simulator.Options) (*demo, error) {
+	d := &demo{answers: make(chan string, 1)}
+	opt.Answer = func(choice string) {
 		select {
-		case answers <- choice:
+		case d.answers <- choice:
 		default: // the hand asks again
 		}
-	}})
+	}
+	var err error
+	if d.bench, err = simulator.New(opt); err == nil {
+		d.line, err = simulator.OpenPTY()
+	}
+	return d, err
+}
+
+// run has the daemon read the simulated scale until ctx ends.
+func (d *demo) run(ctx context.Context, in *daemon, s streams) error {
+	cfg, err := demoStation(d.line.Path())
+	if err == nil {
+		err = addExamples(ctx, in.ledger)
+	}
 	if err != nil {
-		return err
+		in.close()
+		return &failure{exitUnreachable, err}
 	}
 	ctx, cancel := context.WithCancel(ctx)
-	defer cancel()
 	var hands sync.WaitGroup
-	defer hands.Wait()
 	hands.Go(func() {
-		if err := bench.Run(ctx, line); err != nil && ctx.Err() == nil {
-			d.log.Error("the simulated scale has ended", "err", err)
+		if err := d.bench.Run(ctx, d.line); err != nil {
+			in.log.Error("the simulated scale has ended", "err", err)
 		}
 	})
-	return d.run(ctx, []station.Config{cfg}, bench.Do, func(benches []*station.Station) {
-		hands.Go(func() { watchScreen(ctx, benches[0], bench, answers) })
-		fmt.Fprintf(s.out, "A simulated bench is running. Open http://%s/bench/bench-1 (Ctrl-C ends it)\n", d.listener.Addr())
+	err = in.run(ctx, []station.Config{cfg}, d.bench.Do, func(benches []*station.Station) {
+		hands.Go(func() { d.watchScreen(ctx, benches[0]) })
+		fmt.Fprintf(s.out, "A simulated bench is running. Open http://%s/bench/bench-1 (Ctrl-C ends it)\n", in.listener.Addr())
 	})
+	cancel()
+	hands.Wait()
+	return err
 }
 
 // watchScreen is the simulated person's eye, and the finger that answers a question.
-func watchScreen(ctx context.Context, st *station.Station, bench *simulator.Bench, answers <-chan string) {
+func (d *demo) watchScreen(ctx context.Context, st *station.Station) {
 	snapshots, stop, err := st.Watch(ctx)
 	if err != nil {
 		return
@@ -123,8 +137,8 @@ func watchScreen(ctx context.Context, st *station.Station, bench *simulator.Benc
 			if snap.Batch != nil {
 				id = snap.Batch.ID
 			}
-			bench.See(sight(snap.Batch))
-		case choice := <-answers:
+			d.bench.See(sight(snap.Batch))
+		case choice := <-d.answers:
 			if _, err := st.Act(ctx, id, station.Action{Act: batch.Act{Action: choice}}); err != nil {
 				continue // the question has gone; the next screen says what is asked now
 			}

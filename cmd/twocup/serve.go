@@ -54,9 +54,14 @@ func openDaemon(listen, data string, s streams) (*daemon, error) {
 	return &daemon{listener, l, slog.New(slog.NewTextHandler(s.log, nil))}, nil
 }
 
+func (d *daemon) close() {
+	d.listener.Close()
+	d.ledger.Close()
+}
+
 // run serves until ctx ends. Started is called once everything stands.
 func (d *daemon) run(ctx context.Context, stations []station.Config, hand dashboard.Hand, started func([]*station.Station)) error {
-	defer d.ledger.Close()
+	defer d.close()
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	metrics := dashboard.NewMetrics()
