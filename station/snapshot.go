@@ -111,7 +111,7 @@ func (s *Station) advice() *string {
 	case s.scale.link == scaledrv.LinkDown && s.scale.err != nil:
 		text = s.scale.err.Error()
 	case s.scale.link == scaledrv.LinkSilent:
-		text = fmt.Sprintf("No valid line for %v: see that the scale is switched on and sends, and that baud rate and frame are its own", s.cfg.StaleAfter)
+		text = fmt.Sprintf("No valid line for %g s: see that the scale is switched on and sends, and that baud rate and frame are its own", s.cfg.StaleAfter.Seconds())
 	case s.scale.link != scaledrv.LinkUp:
 		return nil
 	case s.scale.now == reading.Over:

@@ -223,7 +223,7 @@ func waitFor(t *testing.T, live *websocket.Conn, wanted func(station.Snapshot) b
 	}
 }
 
-// bench is a demo inside this process: its truth can be asked.
+// runningDemo is a demo inside this process: its truth can be asked.
 type runningDemo struct {
 	*demo
 	address string
@@ -244,7 +244,11 @@ func startDemo(t *testing.T, opt simulator.Options) runningDemo {
 		require.NoError(t, <-ended)
 		require.NoError(t, demo.line.Close())
 	})
-	return runningDemo{demo, d.listener.Addr().String()}
+	running := runningDemo{demo, d.listener.Addr().String()}
+	live := dialUntilUp(t, running.address)
+	defer live.Close()
+	waitFor(t, live, func(s station.Snapshot) bool { return s.Scale.Stable }) // the pan has been seen empty
+	return running
 }
 
 // quickHand pours as fast as a person can and still stop.

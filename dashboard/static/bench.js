@@ -1,7 +1,7 @@
 // The display over one bench: puts what view.js says on the page.
 import { makeActions } from "./actions.js";
 import { api } from "./api.js";
-import { ratioText, toleranceText } from "./card.js";
+import { toleranceText } from "./card.js";
 import { makeCup } from "./cup.js";
 import { makeDemo } from "./demo.js";
 import { fit } from "./fit.js";
@@ -80,7 +80,7 @@ function weigh(snap, v, card) {
 
 function foot(snap, gap_ms, card) {
   set("material", snap.batch ? card?.name ?? snap.batch.material : "");
-  set("ratio", snap.batch && card ? ratioText(card) : "");
+  set("ratio", snap.batch && card ? card.ratio_text : "");
   set("pot-life", potLife(snap.batch?.pot_life, Date.parse(snap.at) + gap_ms) ?? "");
 }
 

@@ -1,6 +1,6 @@
 // The plain start form on the empty bench. It stays in the page while a batch runs, so the last job is still in it.
 import { allMaterials, api } from "./api.js";
-import { ratioSentence, sdsText } from "./card.js";
+import { sdsText } from "./card.js";
 
 const ALWAYS = ["Gloves and eye protection on, ventilation running."];
 
@@ -36,11 +36,13 @@ export function makeStart(form, station) {
   function describe() {
     const card = cards.get(material.value);
     form.querySelector("#amount-unit").textContent = form.elements.kind.value === "volume_ml" ? "mL" : "g";
-    form.querySelector("#ratio-sentence").textContent = card ? ratioSentence(card) : "";
+    form.querySelector("#ratio-sentence").textContent = card ? capital(card.sentence) : "";
     const sds = card ? sdsText(card) : "";
     const list = [...ALWAYS, ...(card?.cautions ?? []), `Follow the SDS and local rules. ${sds ? `SDS ${sds}` : "The card names no SDS: find each part's before you pour."}`];
     form.querySelector("#cautions").replaceChildren(...list.map(t => Object.assign(document.createElement("li"), { textContent: t })));
   }
+
+  const capital = text => text[0].toUpperCase() + text.slice(1) + ".";
 
   form.onchange = describe;
   form.onsubmit = async e => {

@@ -38,7 +38,8 @@ const CANT_TELL = ["", "In or out:", "the scale can't tell"];
 
 const NOTES = {
   wait: m => m.scale.advice ?? (m.b.phase === "cup" ? "The load is not at rest yet, or a check is open" : ""),
-  place: m => m.b.part ? `${m.pouredText} ${m.unit} of ${m.b.part} is kept` : m.b.parts.map(p => `${p.part} ${massText(micrograms(p.target_g), m.step)} ${m.unit}`).join(", then "),
+  place: m => m.b.phase === "cup" && m.scale.stable && m.scale.value_g >= Math.max(1, 5 * m.scale.division_g)
+    ? "Something stands on the pan since before: take it off, then place the empty cup" : m.b.part ? `${m.pouredText} ${m.unit} of ${m.b.part} is kept` : m.b.parts.map(p => `${p.part} ${massText(micrograms(p.target_g), m.step)} ${m.unit}`).join(", then "),
   ease: () => "Slow to a dribble",
   hold: () => "Settling",
   change_over: () => "Drips now still count as A",

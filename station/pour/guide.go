@@ -107,7 +107,7 @@ func (g *Guide) Take(p *Pan, a Aim, poured reading.Mass) {
 		g.stage = toppingUp
 	case g.stage == stopping && !streaming:
 		g.stage = holding
-	case reaches && streaming:
+	case g.stage != holding && streaming && (reaches || g.stage == toppingUp && poured >= a.Low):
 		g.stage = stopping
 	case g.stage == easing && p.Settled(a.SettleTime(p.Division)):
 		g.stage = toppingUp

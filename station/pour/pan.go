@@ -67,9 +67,10 @@ func (p *Pan) Threshold() reading.Mass { return max(reading.Gram, 5*p.Division) 
 // Take follows one reading with a weight and says what it shows to have happened.
 func (p *Pan) Take(r reading.Reading) Happening {
 	continued := p.seen && r.At.Sub(p.Now.At) < gap
+	adjacent := p.readings > 0 // no line without a weight in between
 	p.Before, p.Now, p.seen = p.Now, r, true
 	p.Division = max(p.division, r.Value.Step())
-	if continued && keyed(p.Before, r, p.Division) {
+	if continued && (rekinded(p.Before, r) || adjacent && zeroed(p.Before, r, p.Division)) {
 		p.empty += r.Mass - p.Before.Mass
 		p.Interrupt()
 		p.follow(r, true)
@@ -82,12 +83,13 @@ func (p *Pan) Take(r reading.Reading) Happening {
 // Interrupt says that the scale shows no weight just now: nothing seen before speaks for the motion after it.
 func (p *Pan) Interrupt() { p.readings, p.trail = 0, trail{} }
 
-// keyed tells a key of the scale from a load: the kind of weight changed, or one stable line jumped to zero and the
-// next is stable again with nothing in between.
-func keyed(before, now reading.Reading, division reading.Mass) bool {
-	if before.Kind != now.Kind && before.Kind != reading.KindUnknown && now.Kind != reading.KindUnknown {
-		return true
-	}
+// rekinded and zeroed tell a key of the scale from a load: the kind of weight changed, or one stable line jumped to zero
+// and the next is stable again with nothing in between.
+func rekinded(before, now reading.Reading) bool {
+	return before.Kind != now.Kind && before.Kind != reading.KindUnknown && now.Kind != reading.KindUnknown
+}
+
+func zeroed(before, now reading.Reading, division reading.Mass) bool {
 	return before.Motion == reading.Stable && now.Motion == reading.Stable &&
 		now.At.Sub(before.At) <= keyGap &&
 		now.Mass.Abs() <= division && (before.Mass-now.Mass).Abs() >= 3*division
