@@ -179,20 +179,26 @@ func readQuery(v url.Values) (q ledger.Query, err error) {
 	return q, nil
 }
 
-// record of a batch, by the station that has it on its scale, else by any: they share the ledger.
+// record of a batch, live where it is on a scale.
 func (s *Server) record(r *http.Request, id string) (station.Record, error) {
-	return s.holder(id).Record(r.Context(), id)
+	st, err := s.holder(r, id)
+	if err != nil {
+		return station.Record{}, err
+	}
+	return st.Record(r.Context(), id)
 }
 
-// holder is the station whose scale the batch is on; else the first, since what is off the scale stands in the ledger
-// that they share.
-func (s *Server) holder(id string) *station.Station {
-	for _, h := range s.hubs {
-		if snap := h.latest.Load(); snap != nil && snap.Batch != nil && snap.Batch.ID == id {
-			return h.station
-		}
+// holder is the station that a batch was started at. Where that is no longer configured any will do: what is off the
+// scale stands in the ledger that they share.
+func (s *Server) holder(r *http.Request, id string) (*station.Station, error) {
+	name, err := s.cfg.Ledger.Station(r.Context(), id)
+	if err != nil {
+		return nil, err
 	}
-	return s.cfg.Stations[0]
+	if h := s.hubs[name]; h != nil {
+		return h.station, nil
+	}
+	return s.cfg.Stations[0], nil
 }
 
 func (s *Server) getBatch(w http.ResponseWriter, r *http.Request) error {
@@ -209,7 +215,11 @@ func (s *Server) act(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	id := r.PathValue("id")
-	record, err := s.holder(id).Act(r.Context(), id, a)
+	st, err := s.holder(r, id)
+	if err != nil {
+		return err
+	}
+	record, err := st.Act(r.Context(), id, a)
 	if err != nil {
 		return err
 	}

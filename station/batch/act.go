@@ -51,6 +51,8 @@ func (s *State) act(a Act) (Fact, error) {
 		return nil, wrong("the action %q is not built yet", a.Action)
 	case !known:
 		return nil, wrong("unknown action %q", a.Action)
+	case s.acting:
+		return nil, misfit("the action before this one is still being recorded")
 	case !s.Running():
 		return nil, misfit("the batch has ended (%s): nothing more can be done to it", s.Phase())
 	case a.Phase != "" && a.Phase != s.Phase():
@@ -59,6 +61,17 @@ func (s *State) act(a Act) (Fact, error) {
 		return nil, misfit("the part at hand is %q now, not %q: look again", s.part(), a.Part)
 	}
 	return do(s, a)
+}
+
+// decides says whether a fact that an action led to changes what can be done next.
+func decides(f Fact) bool {
+	switch f := f.(type) {
+	case Noted, Overridden:
+		return false
+	case Begun:
+		return f.By != "rise"
+	}
+	return true
 }
 
 // ready says why nothing can be weighed just now, if so.

@@ -87,6 +87,7 @@ type State struct {
 	left   bool         // lifted after the weighing
 
 	taken    bool          // an acceptance is on its way to the ledger
+	acting   bool          // so is an action: a second tap of the same hand finds it there
 	reopened *reading.Mass // total at which the part was taken back by hand
 }
 
@@ -114,10 +115,12 @@ func Step(s State, e Event) (State, []Fact, error) {
 		if err != nil {
 			return s, nil, err
 		}
+		s.acting = s.acting || decides(fact)
 		return s, []Fact{fact}, nil
 	case Recorded:
 		if f, ok := e.Fact.(interface{ taken() bool }); !ok || !f.taken() {
 			s.apply(e.Fact)
+			s.acting = s.acting && !decides(e.Fact)
 		}
 		return s, nil, nil
 	}

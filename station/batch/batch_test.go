@@ -328,6 +328,24 @@ func TestNothingIsShownBeforeItIsDurable(t *testing.T) {
 	require.Equal(t, metrology.Within, *b.view().Verdict)
 }
 
+func TestASecondTapOfTheSameHandDoesNothing(t *testing.T) {
+	b := newBench(t, "300 g", "6000 g").cupPlaced()
+	b.pour(250, 8*time.Second)
+	b.rest(250, time.Second)
+	b.held = true
+	require.NoError(t, b.act(Act{Action: "accept"}))
+	var refusal *Refusal
+	for _, action := range []string{"accept", "reopen", "abandon"} {
+		require.ErrorAs(t, b.act(Act{Action: action, Reason: "x"}), &refusal)
+		require.True(t, refusal.Misfit)
+	}
+	b.rest(250, 3*time.Second) // long enough to be accepted without being told
+	require.Len(t, b.queue, 1)
+	b.release()
+	require.Equal(t, pour.CueChangeOver, b.view().Cue)
+	require.NoError(t, b.act(Act{Action: "reopen"}))
+}
+
 func TestADripAfterTheVerdictTakesItBack(t *testing.T) {
 	done := func(t *testing.T) *bench {
 		b := newBench(t, "300 g", "6000 g").cupPlaced().poured(250).handedOver()

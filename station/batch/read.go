@@ -123,7 +123,7 @@ func (s *State) closed(to reading.Mass) []Weighing {
 // decide accepts the part at hand when it is at rest inside its window or above it.
 func (s *State) decide() []Fact {
 	d := s.dosing()
-	if s.taken || s.Question.Ask != "" || !s.Start.Auto.Accept {
+	if s.taken || s.acting || s.Question.Ask != "" || !s.Start.Auto.Accept {
 		return nil
 	}
 	total := s.total()

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"time"
 
@@ -85,6 +86,18 @@ func (l *Ledger) Entries(ctx context.Context, id string) ([]Entry, error) {
 		return nil, fmt.Errorf("batch %q: %w", id, ErrNotFound)
 	}
 	return list, nil
+}
+
+// Station is the id of the station that a batch was started at. An unknown batch is ErrNotFound.
+func (l *Ledger) Station(ctx context.Context, id string) (station string, err error) {
+	err = l.read.QueryRowContext(ctx, "SELECT station FROM batches WHERE id = ?", id).Scan(&station)
+	if errors.Is(err, sql.ErrNoRows) {
+		err = ErrNotFound
+	}
+	if err != nil {
+		return "", fmt.Errorf("batch %q: %w", id, err)
+	}
+	return station, nil
 }
 
 // Query says which batches are wanted; its zero value says all. All that is given must hold.

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"os"
 	"path/filepath"
+	"regexp"
 	"testing"
 	"time"
 
@@ -103,15 +104,17 @@ func TestEveryKindOfFactComesBackAsItWas(t *testing.T) {
 }
 
 func TestEveryKindThatCanBeReadIsTested(t *testing.T) {
-	tested := map[string]bool{}
+	source, err := os.ReadFile("../batch/fact.go")
+	require.NoError(t, err)
+	readable := map[string]bool{}
+	for _, match := range regexp.MustCompile(`case "(\w+)":`).FindAllSubmatch(source, -1) {
+		readable[string(match[1])] = true
+	}
+	require.NotEmpty(t, readable)
 	for _, f := range allKinds(t, "b1") {
-		tested[f.Kind()] = true
+		delete(readable, f.Kind())
 	}
-	for _, kind := range []string{"started", "cup_taken", "referenced", "begun", "accepted", "reopened", "noted", "overridden", "ended"} {
-		require.True(t, tested[kind], kind)
-		delete(tested, kind)
-	}
-	require.Empty(t, tested)
+	require.Empty(t, readable)
 }
 
 func TestAllFactsOfAnAppendOrNone(t *testing.T) {
@@ -233,7 +236,7 @@ func TestMaterials(t *testing.T) {
 	require.ErrorContains(t, err, "no-such")
 
 	// A later version of the program makes further revisions; the newest is the one in force.
-	_, err = l.write.Exec(`INSERT INTO materials (id, revision, at, card) VALUES (?, 12, '', '{"id":"` + card.ID + `","name":"newer"}'), (?, 9, '', '{}')`, card.ID, card.ID)
+	_, err = l.write.Exec(`INSERT INTO materials (id, revision, at, card) VALUES (?, 12, '', '{"id":"`+card.ID+`","name":"newer"}'), (?, 9, '', '{}')`, card.ID, card.ID)
 	require.NoError(t, err)
 	require.NoError(t, l.Close())
 	l = open(t, dir)
@@ -289,7 +292,6 @@ func TestTheWriterHasOneConnectionAndLocksFromTheStart(t *testing.T) {
 	tx, err := l.write.Begin()
 	require.NoError(t, err)
 	defer tx.Rollback()
-	l.read.SetMaxOpenConns(1)
 	other, err := sql.Open("sqlite", "file:"+filepath.Join(filepath.Dir(l.lock.Name()), "ledger.db")+"?_busy_timeout=0")
 	require.NoError(t, err)
 	defer other.Close()
