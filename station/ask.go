@@ -16,8 +16,11 @@ import (
 // ErrEnded is the answer of a station that has ended; ErrNotDurable of one whose ledger takes too long.
 var (
 	ErrEnded      = errors.New("the station has ended")
-	ErrNotDurable = errors.New("the ledger could not be written yet: what was asked for is queued and not in force (see the log)")
+	ErrNotDurable = errors.New("the ledger can't be written yet (see the log): what was asked for is not in force")
 )
+
+// patience is how long whoever asked for something waits for the ledger.
+const patience = 10 * time.Second
 
 // inLoop runs f in the station's own goroutine and waits for it.
 func (s *Station) inLoop(ctx context.Context, f func()) error {
@@ -128,12 +131,12 @@ func (s *Station) Act(ctx context.Context, id string, a Action) (Record, error) 
 	a.At = time.Now().UTC()
 	here := false
 	err := s.durably(ctx, func(answer chan<- error) error {
+		if a.Seq != nil && (*a.Seq < s.changed || *a.Seq > s.seq) { // one from the future is from before a restart
+			return &batch.Refusal{Misfit: true, Detail: "the batch has moved on since that was shown: look again"}
+		}
 		if here = s.state.Start != nil && s.state.Start.ID == id; !here {
 			answer <- nil
 			return nil
-		}
-		if a.Seq != nil && *a.Seq < s.changed {
-			return &batch.Refusal{Misfit: true, Detail: "the batch has moved on since that was shown: look again"}
 		}
 		return s.step(a.Act, answer)
 	})
@@ -146,8 +149,11 @@ func (s *Station) Act(ctx context.Context, id string, a Action) (Record, error) 
 	return s.Record(ctx, id)
 }
 
-// actOff does an action on a batch that is on no scale.
+// actOff does an action on a batch that is on no scale, one at a time: each is judged by what the one before it has
+// changed.
 func (s *Station) actOff(ctx context.Context, id string, a Action) error {
+	s.off.Lock()
+	defer s.off.Unlock()
 	entries, err := s.cfg.Ledger.Entries(ctx, id)
 	if err != nil {
 		return err
@@ -180,8 +186,8 @@ func (s *Station) durably(ctx context.Context, do func(answer chan<- error) erro
 		return err
 	case <-s.done:
 		return ErrEnded
-	case <-time.After(10 * time.Second):
-		return ErrNotDurable
+	case <-time.After(patience):
+		return fmt.Errorf("%w yet, and will be once it can", ErrNotDurable)
 	case <-ctx.Done():
 		return ctx.Err()
 	}

@@ -3,6 +3,7 @@ package station
 import (
 	"context"
 	"log/slog"
+	"sync"
 	"time"
 
 	"twocup/scaledrv"
@@ -44,6 +45,7 @@ type Station struct {
 	asks   chan func()
 	done   chan struct{} // closed when the loop and the writer have ended
 	writer writer
+	off    sync.Mutex // held by an action on a batch that is on no scale
 
 	// What follows belongs to the loop.
 	state    batch.State
@@ -123,8 +125,9 @@ func (s *Station) run(ctx context.Context) {
 			ask()
 		case w := <-s.writer.written:
 			s.written(w)
-		case now := <-ticker.C:
-			if saving := s.saving(now); saving || now.Sub(s.shownAt) >= beat {
+		case <-ticker.C:
+			now := time.Now()
+			if saving := s.saving(now); saving || now.Sub(s.shownAt) > beat-tick { // the next tick would be late
 				s.show(now)
 			}
 		}
@@ -143,6 +146,7 @@ func (s *Station) end() {
 func (s *Station) scaled(e scaledrv.Event) {
 	s.scale.link, s.scale.err = e.Link, e.Err
 	if !e.HasReading {
+		s.state.Pan.Interrupt()
 		s.show(time.Now())
 		return
 	}
@@ -160,7 +164,7 @@ func (s *Station) scaled(e scaledrv.Event) {
 	if s.state.Left() {
 		s.state = s.state.WithoutBatch()
 	}
-	s.show(r.At)
+	s.show(time.Now())
 }
 
 // step takes one event. The error is for the asker: nothing has changed then.

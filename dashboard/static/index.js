@@ -15,11 +15,11 @@ export function lineOf(snap) {
 
 const rows = new Map(); // by station, kept so that the focus stays where it is
 
-function rowOf(station) {
+function rowOf({ station, name }) {
   if (rows.has(station)) return rows.get(station);
   const a = Object.assign(document.createElement("a"), { href: `/bench/${encodeURIComponent(station)}` });
   const li = document.createElement("li"), row = { shape: document.createElement("span"), texts: document.createElement("span"), li };
-  a.append(row.shape, Object.assign(document.createElement("b"), { textContent: station }), row.texts);
+  a.append(row.shape, Object.assign(document.createElement("b"), { textContent: name }), row.texts);
   li.append(a);
   rows.set(station, row);
   return row;
@@ -30,7 +30,7 @@ async function refresh() {
   try {
     const { stations } = await api("GET", "/stations");
     for (const snap of stations) {
-      const row = rowOf(snap.station), v = view(snap, 0);
+      const row = rowOf(snap), v = view(snap, 0);
       drawShape(row.shape, v.shape, v.drops);
       row.texts.textContent = lineOf(snap).join(" · ");
     }

@@ -127,7 +127,7 @@ function figureOf(kind, m) {
   if (m.remaining === null) return null;
   const text = kind === "over" ? m.amount : massText(m.remaining, m.step);
   const whole = Math.max(m.targetText.split(".")[0].length, 2); // room for a sign, and no jump as digits fall away
-  return { text, unit: m.unit, caption: kind === "over" ? "over the target" : "still to pour",
+  return { text, unit: m.unit, caption: kind === "over" ? "over the target" : m.remaining < 0n ? "past the target" : "still to pour",
     reserve: "0".repeat(whole) + (m.step.decimals ? "." + "0".repeat(m.step.decimals) : "") };
 }
 

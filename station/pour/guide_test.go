@@ -108,6 +108,7 @@ func TestCuesOfAPour(t *testing.T) {
 		{"stopped short, topped up in a stream", func(g *guided) { g.stream(800, 40); g.stream(950, 50); g.still(20); g.stream(990, 20); g.still(20) }, []Cue{CuePour, CueEase, CueStop, CueHold, CueTopUp, CueStop, CueHold}},
 		{"a rest on the way is no end of the pour", func(g *guided) { g.stream(400, 40); g.still(100) }, []Cue{CuePour}},
 		{"a rest after the ease asks for more", func(g *guided) { g.stream(700, 40); g.still(30) }, []Cue{CuePour, CueEase, CueTopUp}},
+		{"a slow moment after the ease asks for nothing new", func(g *guided) { g.stream(700, 40); g.stream(701, 10); g.still(3) }, []Cue{CuePour, CueEase}},
 		{"above the window hands are off", func(g *guided) { g.stream(1500, 50); g.still(100) }, []Cue{CuePour, CueEase, CueStop, CueHold}},
 		{"drops into the window without a stream", func(g *guided) { g.stream(981, 4000); g.still(20) }, []Cue{CuePour, CueHold}},
 		{"a stream that goes on after the hold is held", func(g *guided) { g.stream(800, 40); g.stream(950, 50); g.still(2); g.stream(985, 10); g.still(20) }, []Cue{CuePour, CueEase, CueStop, CueHold}},
@@ -129,6 +130,17 @@ func TestTheStopComesBeforeTheTarget(t *testing.T) {
 	// 10 g/s × the stop lag of 1.15 s, and 0.3 s of spread: 14.5 g before the target, within one line of 1 g and the
 	// line that the mean over the trail lags.
 	require.InDelta(t, 85.5, g.poured().Grams(), 2)
+}
+
+func TestATrickleOfLessThanADivisionASecondIsNoStream(t *testing.T) {
+	g := newGuided(t)
+	for i := range 40 { // a display with finer digits than the division, 0.05 g/s
+		g.at = g.at.Add(100 * time.Millisecond)
+		g.take(reading.Value{Digits: 14850 + int64(i)/2, Decimals: 2, Unit: reading.UnitG}.String(), "m")
+	}
+	require.InDelta(t, 0.05, g.Flow(), 0.03)
+	g.guide.Take(&g.Pan, aimOf100, g.poured())
+	require.Equal(t, CueHold, g.guide.Cue(), "inside the window, and all but still")
 }
 
 func TestATakenBackPartIsHeld(t *testing.T) {

@@ -22,21 +22,24 @@ func TestSlopeOfAStraightLine(t *testing.T) {
 		every time.Duration
 		lines int
 		flow  float64 // g/s
+		from  float64 // g
 	}{
-		{"ten lines a second", 100 * time.Millisecond, 30, 12.5},
-		{"fifty lines a second", 20 * time.Millisecond, 200, 0.05},
-		{"more lines than are kept", time.Millisecond, 1000, 200},
-		{"one line a second", time.Second, 5, 3},
-		{"a falling value", 100 * time.Millisecond, 10, -40},
-		{"a still value", 100 * time.Millisecond, 10, 0},
-		{"three lines", 100 * time.Millisecond, 3, 8},
+		{"ten lines a second", 100 * time.Millisecond, 30, 12.5, 123.4},
+		{"fifty lines a second", 20 * time.Millisecond, 200, 0.05, 123.4},
+		{"more lines than are kept", time.Millisecond, 1000, 200, 123.4},
+		{"one line a second", time.Second, 5, 3, 123.4},
+		{"a falling value", 100 * time.Millisecond, 10, -40, 123.4},
+		{"a still value", 100 * time.Millisecond, 10, 0, 123.4},
+		{"a trickle into four tonnes", 100 * time.Millisecond, 10, 0.05, 4e6},
+		{"three lines", 100 * time.Millisecond, 3, 8, 123.4},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			var line trail
 			for i := range tt.lines {
 				after := time.Duration(i) * tt.every
-				m, _ := reading.FromGrams(123.4 + tt.flow*after.Seconds())
-				line.add(start.Add(after), m)
+				m, _ := reading.FromGrams(tt.from)
+				more, _ := reading.FromGrams(tt.flow * after.Seconds())
+				line.add(start.Add(after), m+more)
 			}
 			require.InDelta(t, tt.flow, line.slope(), 1e-9*math.Max(1, math.Abs(tt.flow)))
 		})
@@ -65,6 +68,12 @@ func TestTheTrailForgetsWhatIsOlderThanItsWindow(t *testing.T) {
 		line.add(start.Add(time.Duration(i)*100*time.Millisecond), 20*reading.Gram)
 	}
 	require.Zero(t, line.slope())
+	line = trail{}
+	line.add(start, reading.Gram)
+	for i := 3; i <= 6; i++ {
+		line.add(start.Add(time.Duration(i)*100*time.Millisecond), 0)
+	}
+	require.Negative(t, line.slope(), "a value just 0.6 s old is kept")
 }
 
 // The slope is checked against gonum's own linear regression, an independent two-pass formula.
