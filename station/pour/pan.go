@@ -53,9 +53,10 @@ type Pan struct {
 type place uint8
 
 const (
-	unknown place = iota // nothing settled yet, or loaded since before the first reading
+	unknown place = iota // nothing settled yet
 	empty
 	loaded
+	foreign // a load that nobody saw come, or one that has had its use: its leaving is seen, it is no cup
 )
 
 // NewPan is a pan on a scale with this division.
@@ -116,18 +117,22 @@ func (p *Pan) follow(r reading.Reading, continued bool) {
 
 // placed judges whether the pan is loaded. A load leaves at once, it comes only settled.
 func (p *Pan) placed() Happening {
-	value, settled := p.Now.Mass, p.Settled(Rest)
+	load, settled := p.Now.Mass-p.empty, p.Settled(Rest)
 	switch {
-	case p.place == loaded && value-p.empty < p.load/2:
+	case p.place == loaded && load < p.load/2, p.place == foreign && load < p.load/4:
 		p.place = empty
 		return Lifted
-	case p.place == loaded && settled:
-		p.load = value - p.empty
-	case p.place == empty && settled && value-p.empty >= p.Threshold():
-		p.place, p.load = loaded, value-p.empty
+	case !settled:
+		return Nothing
+	case p.place == unknown && load >= p.Threshold():
+		p.place, p.load = foreign, load
+	case p.place == loaded, p.place == foreign:
+		p.load = load
+	case load >= p.Threshold():
+		p.place, p.load = loaded, load
 		return Placed
-	case p.place == empty && settled, p.place == unknown && settled && value < p.Threshold():
-		p.place, p.empty = empty, value
+	default:
+		p.place, p.empty = empty, p.Now.Mass
 	}
 	return Nothing
 }
@@ -165,7 +170,7 @@ func (p *Pan) Load() reading.Mass { return p.Now.Mass - p.empty }
 // next one's.
 func (p *Pan) Disown() {
 	if p.place == loaded {
-		p.place = unknown
+		p.place = foreign
 	}
 }
 

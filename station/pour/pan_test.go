@@ -157,8 +157,9 @@ func TestWhatHappensAtThePan(t *testing.T) {
 		{"more than half is", func(s *script) { s.rest("0.0").rest("60.0").lines("50.0m 29.9m") }, []Happening{Placed, Lifted}},
 		{"what was poured belongs to the load that is lifted", func(s *script) { s.rest("0.0").rest("50.0").rest("250.0").lines("120.0m") }, []Happening{Placed, Lifted}},
 		{"a cup set back is placed again", func(s *script) { s.rest("0.0").rest("50.0").lines("20.0m").rest("0.0").lines("30.0m").rest("50.3") }, []Happening{Placed, Lifted, Placed}},
-		{"a cup that a batch has used is not placed nor lifted", func(s *script) { s.rest("0.0").rest("50.0").Disown(); s.rest("50.0").rest("60.0").lines("5.0m") }, []Happening{Placed}},
-		{"the next cup after it is placed", func(s *script) { s.rest("0.0").rest("50.0").Disown(); s.lines("5.0m").rest("0.0").rest("40.0") }, []Happening{Placed, Placed}},
+		{"a cup that a batch has used is not placed again where it stands", func(s *script) { s.rest("0.0").rest("50.0").Disown(); s.rest("50.0").rest("60.0") }, []Happening{Placed}},
+		{"the next cup after it is placed, however short the pan was empty", func(s *script) { s.rest("0.0").rest("50.0").Disown(); s.lines("12.0m 5.0m").rest("40.0") }, []Happening{Placed, Lifted, Placed}},
+		{"a cup that stood there before the first line is none until it was off", func(s *script) { s.rest("50.0").lines("12.0m 20.0m").rest("50.0") }, []Happening{Lifted, Placed}},
 		{"to disown an empty pan changes nothing", func(s *script) { s.rest("0.0").Disown(); s.rest("50.0") }, []Happening{Placed}},
 	}
 	for _, tt := range tests {
