@@ -209,8 +209,18 @@ func (s *Server) getBatch(w http.ResponseWriter, r *http.Request) error {
 	return reply(w, http.StatusOK, record)
 }
 
+// action is a station's action, and the contract's fields of those that are not built yet: they are refused by their
+// name and not by their fields.
+type action struct {
+	station.Action
+	Value json.RawMessage `json:"value"`
+	Lot   json.RawMessage `json:"lot"`
+	Step  json.RawMessage `json:"step"`
+	Code  json.RawMessage `json:"code"`
+}
+
 func (s *Server) act(w http.ResponseWriter, r *http.Request) error {
-	a, err := decode[station.Action](w, r)
+	a, err := decode[action](w, r)
 	if err != nil {
 		return err
 	}
@@ -219,7 +229,7 @@ func (s *Server) act(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	record, err := st.Act(r.Context(), id, a)
+	record, err := st.Act(r.Context(), id, a.Action)
 	if err != nil {
 		return err
 	}

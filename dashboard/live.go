@@ -13,10 +13,12 @@ import (
 )
 
 const (
-	pace      = 40 * time.Millisecond // at most 25 messages a second, but for a change
-	writeWait = 5 * time.Second
-	pongWait  = 60 * time.Second
-	pingEvery = 20 * time.Second
+	pace       = 40 * time.Millisecond // at most 25 messages a second, but for a change
+	writeWait  = 5 * time.Second
+	pongWait   = 60 * time.Second
+	pingEvery  = 20 * time.Second
+	closeWait  = 200 * time.Millisecond // for a viewer that is being written to when the daemon ends
+	maxViewers = 100                    // of one station
 )
 
 // frame is one message of the live view.
@@ -30,6 +32,7 @@ type hub struct {
 	station *station.Station
 	metrics *Metrics
 	latest  atomic.Pointer[station.Snapshot] // for whoever must not wait
+	open    atomic.Int64                     // live views
 	join    chan *viewer
 	leave   chan *viewer
 	done    chan struct{}
@@ -78,7 +81,9 @@ func (h *hub) run(ctx context.Context) {
 		case v := <-h.join:
 			h.viewers[v] = struct{}{}
 			h.metrics.viewers.Inc()
-			v.slot <- frame{data: h.frame.data}
+			if h.sent != nil {
+				v.slot <- frame{data: h.frame.data}
+			}
 		case v := <-h.leave:
 			delete(h.viewers, v)
 			h.metrics.viewers.Dec()
@@ -123,11 +128,19 @@ func (s *Server) live(w http.ResponseWriter, r *http.Request) error {
 	up.Error = func(w http.ResponseWriter, r *http.Request, status int, reason error) {
 		s.fail(w, r, problem(status, "%v", reason))
 	}
+	if h.open.Add(1) > maxViewers {
+		h.open.Add(-1)
+		return problem(http.StatusServiceUnavailable, "%d live views of this station are open already: close some", maxViewers)
+	}
 	conn, err := up.Upgrade(w, r, nil)
 	if err != nil {
+		h.open.Add(-1)
 		return nil // the upgrader has answered
 	}
-	s.running.Go(func() { h.serve(conn) })
+	s.running.Go(func() {
+		defer h.open.Add(-1)
+		h.serve(conn)
+	})
 	return nil
 }
 
@@ -148,32 +161,51 @@ func (h *hub) serve(conn *websocket.Conn) {
 	}()
 	gone := make(chan struct{})
 	go listen(conn, gone)
+	go func() { // a write that waits for a viewer who doesn't read must not hold up the end
+		select {
+		case <-h.done:
+			_ = conn.NetConn().SetWriteDeadline(time.Now().Add(closeWait))
+		case <-gone:
+		}
+	}()
 	ping := time.NewTicker(pingEvery)
 	defer ping.Stop()
 	for {
 		select {
 		case f := <-v.slot:
-			if write(conn, websocket.TextMessage, f.data) != nil {
+			if h.ended() {
+				continue
+			}
+			if write(conn, websocket.TextMessage, f.data, writeWait) != nil {
 				return
 			}
 			if !f.read.IsZero() {
 				h.metrics.toDisplay.Observe(time.Since(f.read).Seconds())
 			}
 		case <-ping.C:
-			if write(conn, websocket.PingMessage, nil) != nil {
+			if write(conn, websocket.PingMessage, nil, writeWait) != nil {
 				return
 			}
 		case <-gone:
 			return
 		case <-h.done:
-			_ = write(conn, websocket.CloseMessage, websocket.FormatCloseMessage(websocket.CloseGoingAway, "the daemon ends"))
+			_ = write(conn, websocket.CloseMessage, websocket.FormatCloseMessage(websocket.CloseGoingAway, "the daemon ends"), closeWait)
 			return
 		}
 	}
 }
 
-func write(conn *websocket.Conn, kind int, data []byte) error {
-	if err := conn.SetWriteDeadline(time.Now().Add(writeWait)); err != nil {
+func (h *hub) ended() bool {
+	select {
+	case <-h.done:
+		return true
+	default:
+		return false
+	}
+}
+
+func write(conn *websocket.Conn, kind int, data []byte, within time.Duration) error {
+	if err := conn.SetWriteDeadline(time.Now().Add(within)); err != nil {
 		return err
 	}
 	return conn.WriteMessage(kind, data)

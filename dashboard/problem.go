@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -45,6 +46,9 @@ func (s *Server) answer(do func(http.ResponseWriter, *http.Request) error) http.
 
 // fail writes an error as a problem document. What is not the client's fault goes to the log as well.
 func (s *Server) fail(w http.ResponseWriter, r *http.Request, err error) {
+	if errors.Is(err, context.Canceled) {
+		return // whoever asked has left
+	}
 	p := asProblem(err)
 	if p.Status >= 500 {
 		s.log.Error("request failed", "method", r.Method, "path", r.URL.Path, "err", err)

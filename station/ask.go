@@ -76,8 +76,13 @@ func (s *Station) StartBatch(ctx context.Context, o Order) (Record, error) {
 	} else if err != nil {
 		return Record{}, err
 	}
-	if missing := card.NotBuilt(); len(missing) > 0 {
-		return Record{}, &BadOrder{"material", fmt.Sprintf("material %q can't be poured here: %s", card.ID, missing[0])}
+	for part := range o.Lots {
+		if part != "A" && part != "B" {
+			return Record{}, &BadOrder{"lots", fmt.Sprintf("%q is no part: lots are those of A and B", part)}
+		}
+	}
+	if s.cfg.Scale.Division == 0 {
+		return Record{}, &BadOrder{"station", fmt.Sprintf("the division of scale %q is not known, so no window can be told: state it in the configuration", s.cfg.Scale.ID)}
 	}
 	p, err := plan.Make(card.Card, card.Revision, o.Amount, &s.cfg.Scale)
 	if err != nil {
@@ -159,8 +164,11 @@ func (s *Station) actOff(ctx context.Context, id string, a Action) error {
 		return err
 	}
 	_, facts, err := batch.Step(replay(entries), a.Act)
-	if err != nil {
+	switch {
+	case err != nil:
 		return err
+	case a.Action != "note" && a.Action != "scrap":
+		return &batch.Refusal{Misfit: true, Detail: "the batch is on no scale: it can be noted on or scrapped, nothing else"}
 	}
 	return s.cfg.Ledger.Append(ctx, id, facts...)
 }

@@ -3,6 +3,7 @@ package station
 import (
 	"context"
 	"errors"
+	"slices"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -18,7 +19,7 @@ import (
 )
 
 func TestStartBatchRefuses(t *testing.T) {
-	onBench(t, nil, func(s *scripted) {
+	onBench(t, takes(0), func(s *scripted) {
 		s.rest(0, time.Second)
 		needsMore := material.Demo()[0]
 		needsMore.ID, needsMore.StatedHurry = "hasty", new(true)
@@ -33,7 +34,8 @@ func TestStartBatchRefuses(t *testing.T) {
 			detail string
 		}{
 			{"a material that does not exist", Order{Material: "no-such", Amount: two.Amount}, "material", `there is no material "no-such"`},
-			{"a card that asks for what is not built", Order{Material: "hasty", Amount: order(300 * reading.Gram).Amount}, "material", "not built yet"},
+			{"a card that asks for what is not built", Order{Material: "hasty", Amount: order(300 * reading.Gram).Amount}, "", "not built yet"},
+			{"a lot of a part that there is none of", Order{Material: "harbour-clear", Amount: order(300 * reading.Gram).Amount, Lots: map[string][]string{"C": {"x"}}}, "lots", `"C"`},
 			{"no amount", Order{Material: "harbour-clear"}, "", "amount"},
 			{"two amounts", two, "", "amount"},
 			{"a negative amount", order(-reading.Gram), "", "amount"},
@@ -58,7 +60,7 @@ func TestStartBatchRefuses(t *testing.T) {
 }
 
 func TestABatchOnAScaleWithoutDivisionIsRefused(t *testing.T) {
-	onBench(t, nil, func(s *scripted) {
+	onBench(t, takes(0), func(s *scripted) {
 		s.cfg.Scale.Division = 0 // before anything is asked of the station: nothing else reads it
 		_, err := s.StartBatch(s.Context(), order(300*reading.Gram))
 		var bad *BadOrder
@@ -75,25 +77,25 @@ func TestOneBatchOnTheScaleAtATime(t *testing.T) {
 		require.Nil(s, s.now().Batch, "a start is durable before it is shown")
 		requireMisfit(t, start(), "another batch is on the scale")
 		s.pass(2 * time.Second)
-		require.True(s, first.answered)
-		require.NoError(s, first.err)
+		require.True(s, first.answered())
+		require.NoError(s, first.err(s))
 		requireMisfit(t, start(), "another batch is on the scale")
 
 		id := s.batchNow().ID
 		abandon := s.ask(func() error { return s.act(id, batch.Act{Action: "abandon", Reason: "wrong card"}) })
 		requireMisfit(t, start(), "another batch is on the scale")
 		s.pass(2 * time.Second)
-		require.NoError(s, abandon.err)
+		require.NoError(s, abandon.err(s))
 		require.Nil(s, s.now().Batch, "an abandoned batch frees the station at once")
 		second := s.ask(start)
 		s.pass(2 * time.Second)
-		require.NoError(s, second.err)
+		require.NoError(s, second.err(s))
 		require.NotEqual(s, id, s.batchNow().ID)
 	})
 }
 
 func TestARecordSaysWhereTheBatchCameFrom(t *testing.T) {
-	onBench(t, nil, func(s *scripted) {
+	onBench(t, takes(0), func(s *scripted) {
 		s.rest(0, time.Second)
 		o := order(300 * reading.Gram)
 		o.Operator, o.Practice, o.Lots = "P", true, map[string][]string{"A": {"lot 1"}}
@@ -111,6 +113,11 @@ func TestARecordSaysWhereTheBatchCameFrom(t *testing.T) {
 		require.Equal(s, pour.CuePlace, r.Cue)
 
 		s.cup()
+		s.pour(150, 5*time.Second)
+		pouring, err := s.Record(s.Context(), r.ID)
+		require.NoError(s, err)
+		require.Equal(s, s.batchNow(), pouring.View)
+		require.Equal(s, 100*reading.Gram, *pouring.Poured, "what is in the cup now stands in no event yet")
 		s.partA()
 		s.partB()
 		live, err := s.Record(s.Context(), r.ID)
@@ -129,12 +136,11 @@ func TestARecordSaysWhereTheBatchCameFrom(t *testing.T) {
 
 // With seq an action is done only if nothing it could be meant for has changed since that snapshot.
 func TestAnActionWithSeq(t *testing.T) {
-	onBench(t, nil, func(s *scripted) {
+	onBench(t, takes(0), func(s *scripted) {
 		before := s.now().Seq
 		id := s.start()
 		note := func(seq uint64) error {
 			_, err := s.Act(s.Context(), id, Action{Act: batch.Act{Action: "note", Text: "x"}, Seq: &seq})
-			synctest.Wait()
 			return err
 		}
 		const movedOn = "has moved on"
@@ -145,11 +151,14 @@ func TestAnActionWithSeq(t *testing.T) {
 		require.NoError(s, note(placing), "readings alone are no change")
 		require.NoError(s, note(s.now().Seq))
 		requireMisfit(t, note(s.now().Seq+1), movedOn) // from before a restart, when numbers had grown further
+		stop := s.watch()
 		s.cup()
+		stop()
 		requireMisfit(t, note(placing), movedOn)
-		pouring := s.now().Seq
+		i := slices.IndexFunc(s.watched, func(snap Snapshot) bool { return snap.Batch.Phase == batch.PhasePour })
+		pouring := s.watched[i].Seq // the very one that brought the change
 		s.pour(200, 5*time.Second)
-		require.Equal(s, pour.CueStop, s.batchNow().Cue)
+		require.Equal(s, pour.CueEase, s.batchNow().Cue)
 		require.NoError(s, note(pouring), "a cue alone is no change")
 		s.pass(3 * time.Second)
 		require.Equal(s, pour.CueReconnect, s.batchNow().Cue)
@@ -168,8 +177,47 @@ func TestAnActionWithSeq(t *testing.T) {
 	})
 }
 
+// Phase, part and question each count by themselves.
+func TestAnActionWithSeqAfterOneChange(t *testing.T) {
+	for _, tt := range []struct {
+		name         string
+		capacity     reading.Mass
+		before, then func(s *scripted, id string)
+	}{
+		{"the phase", 6 * reading.Kilogram, func(s *scripted, _ string) { s.pour(247, 15*time.Second) }, func(s *scripted, _ string) {
+			s.rest(247, 700*time.Millisecond)
+			require.Equal(s, batch.PhaseSettle, s.batchNow().Phase)
+			require.Equal(s, "A", *s.batchNow().Part)
+		}},
+		{"the part", 6 * reading.Kilogram, func(s *scripted, _ string) { s.rest(150, 4*time.Second) }, func(s *scripted, id string) {
+			require.NoError(s, s.act(id, batch.Act{Action: "accept"}))
+			require.Equal(s, batch.PhasePour, s.batchNow().Phase)
+			require.Equal(s, "B", *s.batchNow().Part)
+		}},
+		{"the question", 360 * reading.Gram, func(s *scripted, _ string) { s.pour(270, 15*time.Second); s.rest(270, time.Second) }, func(s *scripted, _ string) {
+			require.Equal(s, batch.PhaseSettle, s.batchNow().Phase)
+			s.rest(270, 2*time.Second)
+			require.Equal(s, []string{"accept", "scrap"}, s.batchNow().Question.Choices)
+			require.Equal(s, batch.PhaseSettle, s.batchNow().Phase)
+		}},
+	} {
+		onBench(t, takes(0), func(s *scripted) {
+			s.cfg.Scale.Capacity = tt.capacity // before anything is asked of the station: nothing else reads it
+			id := s.start()
+			s.cup()
+			tt.before(s, id)
+			seq := s.now().Seq
+			_, err := s.Act(s.Context(), id, Action{Act: batch.Act{Action: "note", Text: "x"}, Seq: &seq})
+			require.NoError(s, err, tt.name)
+			tt.then(s, id)
+			_, err = s.Act(s.Context(), id, Action{Act: batch.Act{Action: "note", Text: "x"}, Seq: &seq})
+			requireMisfit(t, err, "has moved on")
+		})
+	}
+}
+
 func TestActionsThatDoNotFit(t *testing.T) {
-	onBench(t, nil, func(s *scripted) {
+	onBench(t, takes(0), func(s *scripted) {
 		id := s.start()
 		var refusal *batch.Refusal
 		require.ErrorAs(s, s.act(id, batch.Act{Action: "juggle"}), &refusal)
@@ -182,7 +230,7 @@ func TestActionsThatDoNotFit(t *testing.T) {
 }
 
 func TestABatchThatHasLeftTheScaleCanBeNotedAndScrapped(t *testing.T) {
-	onBench(t, nil, func(s *scripted) {
+	onBench(t, takes(0), func(s *scripted) {
 		first := s.start()
 		s.cup()
 		s.partA()
@@ -202,9 +250,27 @@ func TestABatchThatHasLeftTheScaleCanBeNotedAndScrapped(t *testing.T) {
 	})
 }
 
+func TestWhatIsRecordedLateOfABatchDoesNotTouchTheNext(t *testing.T) {
+	onBench(t, takes(0), func(s *scripted) {
+		first := s.start()
+		s.cup()
+		s.partA()
+		s.partB()
+		s.hold(takes(2 * time.Second))
+		start := s.ask(func() error { _, err := s.StartBatch(context.Background(), order(300*reading.Gram)); return err })
+		scrap := s.ask(func() error { return s.act(first, batch.Act{Action: "scrap", Reason: "x"}) })
+		s.pass(4 * time.Second)
+		require.NoError(s, start.err(s))
+		require.NoError(s, scrap.err(s))
+		require.NotEqual(s, first, s.batchNow().ID)
+		require.Equal(s, batch.PhaseCup, s.batchNow().Phase)
+		require.Equal(s, 1, count(s.recorded(first), "ended"))
+	})
+}
+
 // Scrapping is final. Two hands that scrap the same batch at once do it once.
 func TestTwoHandsScrapABatchOnce(t *testing.T) {
-	onBench(t, nil, func(s *scripted) {
+	onBench(t, takes(0), func(s *scripted) {
 		id := s.start()
 		s.cup()
 		s.partA()
@@ -228,18 +294,24 @@ func TestTwoHandsScrapABatchOnce(t *testing.T) {
 }
 
 func TestWatchersGetTheNewestAndASlowOneHoldsNobodyUp(t *testing.T) {
-	onBench(t, nil, func(s *scripted) {
+	onBench(t, takes(0), func(s *scripted) {
 		slow, leave, err := s.Watch(s.Context())
 		require.NoError(s, err)
+		synctest.Wait()
+		require.Len(s, slow, 1, "the first comes at once")
 		first := <-slow // then it sleeps
 		defer s.watch()()
 		for i := range 100 {
 			s.line("ST", float64(i))
 		}
-		require.Len(s, s.watched, 100+1-1, "the quick one saw each line but the first, which waits for its second")
-		for i := 1; i < len(s.watched); i++ {
-			require.Greater(s, s.watched[i].Seq, s.watched[i-1].Seq)
+		seen := map[string]bool{}
+		for i, snap := range s.watched {
+			require.True(s, i == 0 || snap.Seq > s.watched[i-1].Seq)
+			if snap.Scale.Shown != nil {
+				seen[*snap.Scale.Shown] = true
+			}
 		}
+		require.Len(s, seen, 98, "the quick one saw every line but the first two, which prove the layout")
 		last := <-slow
 		require.Equal(s, "99.0 g", *last.Scale.Shown)
 		require.Greater(s, last.Seq, first.Seq)
@@ -259,7 +331,7 @@ func TestWatchersGetTheNewestAndASlowOneHoldsNobodyUp(t *testing.T) {
 }
 
 func TestTheEndOfAStation(t *testing.T) {
-	onBench(t, nil, func(s *scripted) {
+	onBench(t, takes(0), func(s *scripted) {
 		id := s.start()
 		snapshots, leave, err := s.Watch(s.Context())
 		require.NoError(s, err)
@@ -287,7 +359,7 @@ func TestWhoeverStopsWaitingIsLetGo(t *testing.T) {
 		start := s.ask(func() error { _, err := s.StartBatch(ctx, order(300*reading.Gram)); return err })
 		cancel()
 		synctest.Wait()
-		require.ErrorIs(s, start.err, context.Canceled)
+		require.ErrorIs(s, start.err(s), context.Canceled)
 		s.pass(2 * time.Second)
 		require.NotNil(s, s.now().Batch, "a browser that leaves undoes nothing")
 		_, err := s.Snapshot(ctx)
@@ -296,12 +368,11 @@ func TestWhoeverStopsWaitingIsLetGo(t *testing.T) {
 }
 
 func TestWhatAStationIs(t *testing.T) {
-	onBench(t, nil, func(s *scripted) {
+	onBench(t, takes(0), func(s *scripted) {
 		require.Equal(s, "bench-1", s.ID())
 		require.Equal(s, "Test bench", s.Name())
 		require.Equal(s, plan.Scale{ID: "small", Division: reading.Gram / 10, Capacity: 6 * reading.Kilogram}, s.Scale())
-		s.line("ST", 1)
-		s.line("ST", 1)
-		require.Equal(s, uint64(2), s.Stats().Readings+1, "the first line waits for its second")
+		s.rest(1, time.Second)
+		require.Equal(s, uint64(8), s.Stats().Readings, "the first of ten lines may be cut, the second waits for its like")
 	})
 }

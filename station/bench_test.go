@@ -43,15 +43,14 @@ type rig struct {
 	station *station.Station
 	ledger  *ledger.Ledger
 	stop    func()
-	seen    []station.Snapshot
-	check   func(station.Snapshot)
+	check   func(*rig, station.Snapshot) // of every snapshot
 }
 
 var defaultAuto = batch.Auto{Tare: true, Accept: true, Settle: 1500 * time.Millisecond, HandOver: 4 * time.Second}
 
 // newRig must be called inside a bubble; the ledger's folder outside of it.
-func newRig(t *testing.T, dir string, opt simulator.Options, wrap func(scaledrv.Link) scaledrv.Link) *rig {
-	r := &rig{t: t}
+func newRig(t *testing.T, dir string, opt simulator.Options, check func(*rig, station.Snapshot)) *rig {
+	r := &rig{t: t, check: check}
 	answers := make(chan string, 1)
 	opt.Auto = true
 	opt.Answer = func(choice string) {
@@ -70,17 +69,13 @@ func newRig(t *testing.T, dir string, opt simulator.Options, wrap func(scaledrv.
 	}
 	shape, err := scaledrv.ShapeByName("status-comma")
 	require.NoError(t, err)
-	var link scaledrv.Link = pipeLink{r.bench}
-	if wrap != nil {
-		link = wrap(link)
-	}
 	division := opt.Scale.Division
 	if division == 0 {
 		division = reading.Gram / 10
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	r.station = station.Start(ctx, station.Config{
-		ID: "bench-1", Link: link, Shape: shape, Auto: defaultAuto, Ledger: r.ledger,
+		ID: "bench-1", Link: pipeLink{r.bench}, Shape: shape, Auto: defaultAuto, Ledger: r.ledger,
 		Scale: plan.Scale{ID: "small", Division: division, Capacity: 6 * reading.Kilogram},
 	})
 	var hands sync.WaitGroup
@@ -94,7 +89,7 @@ func newRig(t *testing.T, dir string, opt simulator.Options, wrap func(scaledrv.
 	return r
 }
 
-// watch shows the hand every snapshot, and keeps them.
+// watch shows the hand every snapshot.
 func (r *rig) watch(ctx context.Context, answers <-chan string) {
 	snapshots, stop, err := r.station.Watch(ctx)
 	if err != nil {
@@ -108,10 +103,7 @@ func (r *rig) watch(ctx context.Context, answers <-chan string) {
 			if !open {
 				return
 			}
-			r.seen = append(r.seen, snap)
-			if r.check != nil {
-				r.check(snap)
-			}
+			r.check(r, snap)
 			if snap.Batch != nil {
 				id = snap.Batch.ID
 			}

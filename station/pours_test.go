@@ -36,7 +36,7 @@ type outcome struct {
 // Every pour ends, none shows a green that is not, and none is recorded as within that is outside by more than U.
 func TestPoursAgainstTheTruth(t *testing.T) {
 	dir := t.TempDir()
-	var all []outcome
+	var all []*outcome
 	for seed := range uint64(*pours) {
 		synctest.Test(t, func(t *testing.T) { all = append(all, pourOnce(t, dir, seed)) })
 	}
@@ -73,12 +73,11 @@ func median(v []float64) float64 {
 	return sorted[len(sorted)/2]
 }
 
-func pourOnce(t *testing.T, dir string, seed uint64) outcome {
+func pourOnce(t *testing.T, dir string, seed uint64) *outcome {
 	opt, card, total := person(seed)
-	r := newRig(t, dir, opt, nil)
+	o := &outcome{seed: seed}
+	r := newRig(t, dir, opt, o.see)
 	defer r.stop()
-	o := outcome{seed: seed}
-	r.check = func(snap station.Snapshot) { o.see(snap, r) }
 	record, a, b := r.weighOut(card, total)
 	o.verdict, o.u, o.tolerance = *record.Verdict, *record.U, record.Plan.TolerancePct.HighPct
 	o.seconds = record.Weighed.Sub(record.Created).Seconds()
@@ -94,7 +93,7 @@ func pourOnce(t *testing.T, dir string, seed uint64) outcome {
 }
 
 // see holds a green snapshot against what is really in the cup. One division is allowed for A.
-func (o *outcome) see(snap station.Snapshot, r *rig) {
+func (o *outcome) see(r *rig, snap station.Snapshot) {
 	v := snap.Batch
 	if v == nil || v.Band == nil || *v.Band != pour.Inside || !snap.Scale.Stable || !v.Provable {
 		return

@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"net"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -72,18 +73,17 @@ type persist = func(context.Context, string, ...batch.Fact) error
 type scripted struct {
 	*testing.T
 	*Station
-	link    *pipe
-	ledger  *ledger.Ledger
-	log     *bytes.Buffer
-	began   time.Time
-	grams   float64
-	cancel  func() // ends the station
-	durable []batch.Fact
-	watched []Snapshot // by watch
+	link     *pipe
+	ledger   *ledger.Ledger
+	holding  atomic.Pointer[persist] // before each write
+	log      *bytes.Buffer
+	grams    float64
+	cancel   func()       // ends the station
+	watched  []Snapshot   // by watch
+	accepted atomic.Int32 // acceptances that the ledger has
 }
 
-// onBench runs a test on a scripted station, in a bubble. With hold nil the ledger takes no time at all; else it takes
-// each write before the ledger does.
+// onBench runs a test on a scripted station, in a bubble. hold comes before each write to the ledger.
 func onBench(t *testing.T, hold persist, test func(s *scripted)) {
 	t.Helper()
 	dir := t.TempDir()
@@ -94,7 +94,8 @@ func onBench(t *testing.T, hold persist, test func(s *scripted)) {
 			_, err := l.AddMaterial(t.Context(), card, time.Now())
 			require.NoError(t, err)
 		}
-		s := &scripted{T: t, link: &pipe{}, ledger: l, log: &bytes.Buffer{}, began: time.Now()}
+		s := &scripted{T: t, link: &pipe{}, ledger: l, log: &bytes.Buffer{}}
+		s.hold(hold)
 		shape, err := scaledrv.ShapeByName("status-comma")
 		require.NoError(t, err)
 		ctx, cancel := context.WithCancel(context.Background())
@@ -104,14 +105,19 @@ func onBench(t *testing.T, hold persist, test func(s *scripted)) {
 			Auto:  batch.Auto{Tare: true, Accept: true, Settle: 1500 * time.Millisecond, HandOver: 4 * time.Second},
 			Scale: plan.Scale{ID: "small", Division: reading.Gram / 10, Capacity: 6 * reading.Kilogram},
 			persist: func(ctx context.Context, id string, facts ...batch.Fact) error {
-				if hold != nil {
-					if err := hold(ctx, id, facts...); err != nil {
-						return err
+				if err := (*s.holding.Load())(ctx, id, facts...); err != nil {
+					return err
+				}
+				if err := l.Append(ctx, id, facts...); err != nil {
+					return err
+				}
+				for _, f := range facts {
+					if f.Kind() == "accepted" {
+						s.accepted.Add(1)
 					}
 				}
-				return l.Append(ctx, id, facts...)
+				return nil
 			},
-			Recorded: func(_ batch.State, f batch.Fact) { s.durable = append(s.durable, f) },
 		})
 		defer func() {
 			cancel()
@@ -122,6 +128,9 @@ func onBench(t *testing.T, hold persist, test func(s *scripted)) {
 		test(s)
 	})
 }
+
+// hold comes before each write from now on.
+func (s *scripted) hold(p persist) { s.holding.Store(&p) }
 
 // takes is a ledger that takes so long for each write.
 func takes(d time.Duration) persist {
@@ -227,23 +236,28 @@ func (s *scripted) partB() {
 
 // act is an action whose error is wanted.
 func (s *scripted) act(id string, a batch.Act) error {
-	_, err := s.Act(s.Context(), id, Action{Act: a})
-	synctest.Wait()
+	_, err := s.Act(context.Background(), id, Action{Act: a})
 	return err
 }
 
 // asked is something that is asked of the station in a goroutine of its own.
-type asked struct {
-	err      error
-	answered bool
-}
+type asked struct{ answer chan error }
 
 // ask does not wait for the answer.
-func (s *scripted) ask(do func() error) *asked {
-	a := &asked{}
-	go func() { a.err = do(); a.answered = true }()
+func (s *scripted) ask(do func() error) asked {
+	a := asked{make(chan error, 1)}
+	go func() { a.answer <- do() }()
 	synctest.Wait()
 	return a
+}
+
+func (a asked) answered() bool { return len(a.answer) == 1 }
+
+// err is the answer, which must have come.
+func (a asked) err(t testing.TB) error {
+	t.Helper()
+	require.True(t, a.answered(), "no answer yet")
+	return <-a.answer
 }
 
 func (s *scripted) note(id, text string) func() error {

@@ -70,6 +70,8 @@ func (s *Station) snapshot(now time.Time) Snapshot {
 		view := s.state.View(s.saving(now))
 		if s.state.OnScale() && s.scale.link != scaledrv.LinkUp {
 			view.Cue = pour.CueReconnect
+		} else if s.state.OnScale() && s.scale.now != reading.Normal {
+			view.Cue = pour.CueHold // there is no weight to pour by
 		}
 		snap.Batch, cue = &view, view.Cue
 		id = identity{batch: view.ID, phase: string(view.Phase), cup: view.CupNo}
@@ -99,7 +101,8 @@ func (s *Station) scaleView(now time.Time) ScaleView {
 	shown, age := s.scale.last.Value.String(), now.Sub(s.scale.last.At).Milliseconds()
 	v.Shown, v.AgeMS = &shown, &age
 	if s.scale.link == scaledrv.LinkUp && s.scale.now == reading.Normal {
-		v.Value, v.Stable = &s.scale.last.Mass, s.state.Pan.Settled(0)
+		value := s.scale.last.Mass // a snapshot is read by others: nothing in it is the loop's own
+		v.Value, v.Stable = &value, s.state.Pan.Settled(0)
 	}
 	return v
 }
@@ -112,8 +115,6 @@ func (s *Station) advice() *string {
 		text = s.scale.err.Error()
 	case s.scale.link == scaledrv.LinkSilent:
 		text = fmt.Sprintf("No valid line for %g s: see that the scale is switched on and sends, and that baud rate and frame are its own", s.cfg.StaleAfter.Seconds())
-	case s.scale.link != scaledrv.LinkUp:
-		return nil
 	case s.scale.now == reading.Over:
 		text = "The load is above the scale's range: take something off"
 	case s.scale.now == reading.Under:

@@ -49,7 +49,7 @@ func (s *scripted) scaleNow() scaleNow {
 const silentAdvice = "No valid line for 2 s: see that the scale is switched on and sends, and that baud rate and frame are its own"
 
 func TestTheScaleThroughAllThatCanHappenToIt(t *testing.T) {
-	onBench(t, nil, func(s *scripted) {
+	onBench(t, takes(0), func(s *scripted) {
 		require.Equal(s, scaleNow{link: "down", state: "normal", ageMS: -1}, s.scaleNow(), "before the first line there is nothing to show")
 
 		s.rest(152.3, 500*time.Millisecond)
@@ -88,11 +88,21 @@ func TestTheScaleThroughAllThatCanHappenToIt(t *testing.T) {
 			s.line("ST", -0.1)
 		}
 		require.Equal(s, scaleNow{link: "up", state: "normal", shown: "-0.1 g", value: -0.1}, s.scaleNow())
+
+		s.rest(-0.1, time.Second)
+		require.True(s, s.scaleNow().stable)
+		s.link.unplug(nil)
+		s.link.plug()
+		s.pass(200 * time.Millisecond)
+		for range 3 {
+			s.line("ST", -0.1)
+		}
+		require.Equal(s, scaleNow{link: "up", state: "normal", shown: "-0.1 g", value: -0.1}, s.scaleNow(), "one line after a loss, however short, is not yet stable")
 	})
 }
 
 func TestTheScaleOutOfItsRange(t *testing.T) {
-	onBench(t, nil, func(s *scripted) {
+	onBench(t, takes(0), func(s *scripted) {
 		s.rest(0, time.Second)
 		for status, want := range map[string]scaleNow{
 			"OL": {state: "over", advice: "The load is above the scale's range: take something off"},
@@ -111,7 +121,7 @@ func TestTheScaleOutOfItsRange(t *testing.T) {
 }
 
 func TestAScaleOutOfItsRangeFromTheStartHasNothingToShow(t *testing.T) {
-	onBench(t, nil, func(s *scripted) {
+	onBench(t, takes(0), func(s *scripted) {
 		s.line("OL", 0)
 		s.line("OL", 0)
 		require.Equal(s, scaleNow{link: "up", state: "over", ageMS: -1, advice: "The load is above the scale's range: take something off"}, s.scaleNow())
@@ -120,50 +130,62 @@ func TestAScaleOutOfItsRangeFromTheStartHasNothingToShow(t *testing.T) {
 
 // A value that waited in the driver is as old as it is: the age runs from its last byte, not from when it is shown.
 func TestAStationThatFallsBehindDoesNotMakeItsValuesYounger(t *testing.T) {
-	onBench(t, nil, func(s *scripted) {
+	onBench(t, takes(0), func(s *scripted) {
 		s.rest(10, time.Second)
 		defer s.watch()()
+		made := s.now().Seq
 		busy := s.ask(func() error { return s.inLoop(s.Context(), func() { time.Sleep(time.Second) }) })
 		s.send("ST,GS,+00010.0  g\r\n")
 		s.pass(time.Second)
-		require.True(s, busy.answered)
-		last := s.watched[len(s.watched)-1]
-		require.Equal(s, int64(1000), *last.Scale.AgeMS)
-		require.Equal(s, time.Now().UTC(), last.At)
+		require.NoError(s, busy.err(s))
+		fresh := 0
+		for _, snap := range s.watched {
+			if snap.Seq > made && *snap.Scale.AgeMS == 1000 {
+				fresh++
+			}
+			require.True(s, snap.Seq <= made || snap.At.Equal(time.Now()), "made at %v", snap.At)
+		}
+		require.NotZero(s, fresh)
 	})
 }
 
 func TestReconnectIsShownWithTheLostLinkAndGoesByItself(t *testing.T) {
-	onBench(t, nil, func(s *scripted) {
+	onBench(t, takes(0), func(s *scripted) {
 		s.start()
 		s.cup()
 		s.pour(150, 5*time.Second)
 		stop := s.watch()
-		s.pass(3 * time.Second) // silent
+		wentSilent := time.Now().Add(2 * time.Second)
+		s.pass(3 * time.Second)
 		s.line("US", 150)
 		s.line("US", 152)
+		s.pass(30 * time.Millisecond)
+		wentDown := time.Now()
 		s.link.unplug(nil)
 		s.link.plug()
-		s.pass(3 * time.Second) // down
+		s.pass(3 * time.Second)
 		for range 3 {
 			s.line("US", 154)
 		}
 		stop()
-		links := map[string]int{}
+		links := map[string]time.Time{} // when each was first shown
 		for _, snap := range s.watched {
-			links[snap.Scale.Link]++
+			if links[snap.Scale.Link].IsZero() {
+				links[snap.Scale.Link] = snap.At
+			}
 			require.Equal(s, snap.Scale.Link != "up", snap.Batch.Cue == pour.CueReconnect, "link %s, cue %s", snap.Scale.Link, snap.Batch.Cue)
 			require.Equal(s, batch.PhasePour, snap.Batch.Phase)
 			require.Equal(s, snap.Scale.Link, snap.Scales[0].Link)
 		}
-		require.Len(s, links, 3, "up, silent and down were all seen: %v", links)
+		require.Equal(s, wentSilent.UTC(), links["silent"], "shown at once")
+		require.Equal(s, wentDown.UTC(), links["down"], "shown at once")
 		require.Equal(s, pour.CuePour, s.batchNow().Cue)
 		require.Equal(s, 104*reading.Gram, *s.batchNow().Poured)
 	})
 }
 
 func TestABatchThatIsWeighedNeedsNoScale(t *testing.T) {
-	onBench(t, nil, func(s *scripted) {
+	onBench(t, takes(0), func(s *scripted) {
 		s.start()
 		s.cup()
 		s.partA()
@@ -176,18 +198,22 @@ func TestABatchThatIsWeighedNeedsNoScale(t *testing.T) {
 
 func TestASnapshotIsMadeEachSecondThoughNothingIsNew(t *testing.T) {
 	for _, offset := range []time.Duration{0, 10 * time.Millisecond, 99 * time.Millisecond} {
-		onBench(t, nil, func(s *scripted) {
+		onBench(t, takes(0), func(s *scripted) {
 			snapshots, stop, err := s.Watch(s.Context())
 			require.NoError(s, err)
 			defer stop()
 			s.pass(offset)
-			s.line("ST", 0)
-			s.line("ST", 0)
+			s.rest(0, time.Second)
 			<-snapshots
-			shown, seq := time.Now(), uint64(0)
+			shown, seq, turned := time.Now(), uint64(0), false
 			for range 20 {
 				snap := <-snapshots
 				require.LessOrEqual(s, time.Since(shown), time.Second)
+				if snap.Scale.Link == "silent" && seq > 0 && !turned {
+					turned = true // at once, whenever the last one was
+				} else {
+					require.GreaterOrEqual(s, time.Since(shown), 900*time.Millisecond, "and not more often")
+				}
 				require.Equal(s, time.Now().UTC().Truncate(time.Millisecond), snap.At)
 				require.Greater(s, snap.Seq, seq)
 				shown, seq = time.Now(), snap.Seq
@@ -197,7 +223,7 @@ func TestASnapshotIsMadeEachSecondThoughNothingIsNew(t *testing.T) {
 }
 
 func TestSeqGrowsStrictlyWhoeverAsks(t *testing.T) {
-	onBench(t, nil, func(s *scripted) {
+	onBench(t, takes(0), func(s *scripted) {
 		stop := s.watch()
 		var seqs []uint64
 		for range 20 {
@@ -216,7 +242,7 @@ func TestSeqGrowsStrictlyWhoeverAsks(t *testing.T) {
 }
 
 func TestASnapshotsIdentityChangesWithWhatIsToBeDoneAndNotWithTheValue(t *testing.T) {
-	onBench(t, nil, func(s *scripted) {
+	onBench(t, takes(0), func(s *scripted) {
 		s.start()
 		s.cup()
 		stop := s.watch()
@@ -228,15 +254,24 @@ func TestASnapshotsIdentityChangesWithWhatIsToBeDoneAndNotWithTheValue(t *testin
 		before := s.now().Identity
 		s.pass(2 * time.Second)
 		require.NotEqual(s, before, s.now().Identity, "the link is another")
-		s.rest(100, time.Second)
+		s.rest(100, 500*time.Millisecond) // a pause in the pour, too short to be one below the window
 		require.Equal(s, before, s.now().Identity)
 		s.pour(250, 15*time.Second)
 		require.NotEqual(s, before, s.now().Identity, "the cue is another")
 	})
 }
 
+func TestASnapshotsIdentityChangesWithTheLinkAlone(t *testing.T) {
+	onBench(t, takes(0), func(s *scripted) {
+		s.rest(0, time.Second)
+		up := s.now().Identity
+		s.pass(2 * time.Second)
+		require.NotEqual(s, up, s.now().Identity)
+	})
+}
+
 func TestClocks(t *testing.T) {
-	onBench(t, nil, func(s *scripted) {
+	onBench(t, takes(0), func(s *scripted) {
 		id := s.start()
 		s.cup()
 		s.partA()
@@ -254,10 +289,11 @@ func TestClocks(t *testing.T) {
 }
 
 func TestTheSnapshotsNamesAreTheContracts(t *testing.T) {
-	onBench(t, nil, func(s *scripted) {
+	onBench(t, takes(0), func(s *scripted) {
+		s.pass(1999 * time.Microsecond)
 		text, err := json.Marshal(s.now())
 		require.NoError(s, err)
-		require.JSONEq(s, `{"station":"bench-1","seq":1,"at":"`+time.Now().UTC().Format("2006-01-02T15:04:05Z")+`",
+		require.JSONEq(s, `{"station":"bench-1","seq":1,"at":"`+time.Now().UTC().Format("2006-01-02T15:04:05")+`.001Z",
 			"scale":{"id":"small","link":"down","shown":null,"value_g":null,"stable":false,"state":"normal","age_ms":null,"division_g":0.1,"advice":null},
 			"scales":[{"id":"small","link":"down"}],"batch":null,"clocks":[]}`, string(text))
 	})

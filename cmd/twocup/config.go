@@ -50,6 +50,11 @@ func readConfig(data []byte) (config, []fault) {
 			s.fault("id", fmt.Sprintf("%q names a station already", st.ID))
 		}
 		seen[st.ID] = true
+		if st.Link != nil && seen["link "+st.Link.Name()] {
+			s.fault("scales", fmt.Sprintf("%q is another station's scale already", st.Link.Name()))
+		} else if st.Link != nil {
+			seen["link "+st.Link.Name()] = true
+		}
 		cfg.stations = append(cfg.stations, st)
 	}
 	root.rest()

@@ -85,8 +85,9 @@ func TestAFaultSaysWhereAndWhat(t *testing.T) {
 func TestTwoStationsOfOneName(t *testing.T) {
 	second := sound[strings.Index(sound, "  - id: bench-1"):]
 	_, faults := readConfig([]byte(sound + second))
-	require.Len(t, faults, 1)
+	require.Len(t, faults, 2)
 	require.Contains(t, faults[0].detail, "names a station already")
+	require.Contains(t, faults[1].detail, "another station's scale already")
 }
 
 func TestCheckTellsAllFaultsAtOnceAndItsExitCode(t *testing.T) {

@@ -76,6 +76,7 @@ func (d *daemon) run(ctx context.Context, stations []station.Config, hand dashbo
 	server := &http.Server{Handler: screens, ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute}
 	failed := make(chan error, 1)
 	go func() { failed <- server.Serve(d.listener) }()
+	d.log.Info("serving", "address", d.listener.Addr().String(), "stations", len(benches))
 	if started != nil {
 		started(benches)
 	}

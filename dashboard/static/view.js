@@ -49,6 +49,7 @@ const NOTES = {
   light: m => m.scale.advice ?? "Nothing may lift the pan; ZERO at the scale if it is empty",
   fault: m => m.scale.advice ?? "Look at the scale's own display",
   answer: m => m.b.question.detail ?? "",
+  cant_tell: m => m.b.doubt ? `${sentence(m.b.doubt)}: nobody can say what is in the cup` : "",
   within: verdictNote, unproven: verdictNote, outside: verdictNote,
   done: next, scrapped: () => "Lift the cup", abandoned: () => "Lift the cup",
 };
@@ -150,9 +151,12 @@ function signed(x, decimals) {
 function verdictNote(m) {
   const { ratio_error_pct: e, uncertainty_pct: u } = m.b;
   const side = e === null || e === 0 ? "" : e > 0 ? "too much B" : "too little B";
+  if (m.b.doubt) return `${sentence(m.b.doubt)}: nobody can say what is in the cup`;
   const sure = u === null ? "uncertainty not known" : `uncertainty ±${u.toFixed(errorDecimals(u))} %`;
   return [side, sure, m.tolerance && `card allows ${m.tolerance}`].filter(Boolean).join(" · ");
 }
+
+const sentence = text => text[0].toUpperCase() + text.slice(1);
 
 function next(m) {
   return STEPS[m.b.phase] ? `next: ${STEPS[m.b.phase]}` : "";

@@ -23,6 +23,9 @@ func (s *State) accept(by string) (Accepted, error) {
 		return f, err
 	}
 	errorPct, uPct, verdict := s.Start.Plan.Judge(then.weighings())
+	if s.Doubt != "" {
+		verdict = metrology.Unproven
+	}
 	f.ErrorPct, f.UPct, f.Verdict = &errorPct, &uPct, verdict
 	return f, err
 }
@@ -32,7 +35,7 @@ func (s *State) accept(by string) (Accepted, error) {
 func (s *State) next(by string, total reading.Mass) (*Dosing, error) {
 	d, p := s.dosing(), &s.Start.Plan
 	planned := s.at+1 < len(s.Dosings) && !s.Dosings[s.at+1].Correction
-	above := total > d.High && by != "accept"
+	above := total > d.High && total > d.Target && by != "accept" // at or below its target nothing makes up for it
 	open := metrology.Weighing{FromD: s.Pan.Division, ToD: s.Pan.Division, Shared: true}
 	switch {
 	case planned, above && d.Part.Part == "A":

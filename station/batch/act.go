@@ -34,16 +34,19 @@ func wrong(format string, args ...any) error {
 	return &Refusal{Detail: fmt.Sprintf(format, args...)}
 }
 
+// maxText bounds what a person may write in one note.
+const maxText = 4000
+
 var notBuilt = []string{
 	"weighed", "dosed", "change_container", "park", "resume", "combined", "begin", "finish", "skip", "scraped", "scanned",
-	"lifted", "tared", "same_cup",
+	"lifted", "tared",
 }
 
 // act is the fact that an action leads to.
 func (s *State) act(a Act) (Fact, error) {
 	do, known := map[string]func(*State, Act) (Fact, error){
 		"accept": (*State).actAccept, "correct": (*State).actAccept, "reopen": (*State).actReopen, "tare": (*State).actTare,
-		"b_begins": (*State).actBBegins, "to_a": (*State).actAnswer, "to_b": (*State).actAnswer, "note": (*State).actNote,
+		"b_begins": (*State).actBBegins, "to_a": (*State).actAnswer, "to_b": (*State).actAnswer, "same_cup": (*State).actSameCup, "note": (*State).actNote,
 		"override": (*State).actOverride, "scrap": (*State).actEnd, "abandon": (*State).actEnd,
 	}[a.Action]
 	switch {
@@ -86,7 +89,7 @@ func (s *State) ready() error {
 	case s.taken:
 		return misfit("part %s is being recorded as accepted", s.part())
 	case !s.Pan.Settled(0):
-		return misfit("the value is still moving: wait until it is at rest")
+		return misfit("the value is not at rest: wait until it is")
 	}
 	return nil
 }
@@ -133,17 +136,19 @@ func (s *State) actTare(a Act) (Fact, error) {
 		case len(s.openChecks()) > 0:
 			return nil, misfit("the check %q says stop: it must be overridden first", s.openChecks()[0])
 		case !s.Pan.Settled(0):
-			return nil, misfit("the value is still moving: wait until it is at rest")
+			return nil, misfit("the value is not at rest: wait until it is")
 		}
 		return CupTaken{At: a.At, Reference: s.value(), Division: s.division()}, nil
 	}
 	if err := s.ready(); err != nil {
 		return nil, err
 	}
-	if !s.waiting && !s.rises.IsZero() {
-		return nil, misfit("part %s has begun: the reference can't be moved without losing count of it", s.part())
+	if s.risen() >= s.Pan.Division || !s.waiting && s.total() >= s.Pan.Division {
+		return nil, misfit("something has landed in the cup since its last value was taken: the reference can't be moved without losing count of it")
 	}
-	return Referenced{At: a.At, Why: "tare", Weighings: s.dosing().Weighings, Reference: s.value(), Division: s.division()}, nil
+	f := Referenced{At: a.At, Why: "tare", Dosing: s.at, Weighings: s.dosing().Weighings, Reference: s.value(), Division: s.division()}
+	f.Part, f.Provable = s.rewindow(f.Weighings)
+	return f, nil
 }
 
 func (s *State) actBBegins(a Act) (Fact, error) {
@@ -172,9 +177,21 @@ func (s *State) actAnswer(a Act) (Fact, error) {
 	return s.begins(a), nil
 }
 
+func (s *State) actSameCup(a Act) (Fact, error) {
+	if s.Question.kind != cupChangedQuestion {
+		return nil, misfit("there is no such question open")
+	}
+	f := Referenced{At: a.At, Why: "same_cup", Dosing: s.at, Weighings: s.dosing().Weighings, Reference: s.value(), Division: s.division()}
+	if !s.waiting {
+		f.Weighings = s.closed(s.rest)
+	}
+	f.Part, f.Provable = s.rewindow(f.Weighings)
+	return f, nil
+}
+
 func (s *State) actNote(a Act) (Fact, error) {
-	if a.Text == "" {
-		return nil, wrong(`a note needs its "text"`)
+	if a.Text == "" || len(a.Text) > maxText {
+		return nil, wrong(`a note needs its "text", of at most %d bytes`, maxText)
 	}
 	return Noted{At: a.At, Text: a.Text, Operator: a.Operator}, nil
 }
@@ -202,5 +219,9 @@ func (s *State) actEnd(a Act) (Fact, error) {
 	case a.Reason == "" && !slices.Contains(s.Question.Choices, a.Action):
 		return nil, wrong(`%s needs a "reason"`, a.Action)
 	}
-	return Ended{At: a.At, Phase: phase, Reason: a.Reason}, nil
+	f := Ended{At: a.At, Phase: phase, Reason: a.Reason, Dosing: s.at}
+	if s.OnScale() && s.cup && !s.waiting && !s.Pan.Now.At.IsZero() {
+		f.Weighings = s.closed(s.from + s.risen())
+	}
+	return f, nil
 }

@@ -19,9 +19,9 @@ func (s *State) apply(f Fact) {
 		s.cup = true
 		s.count(f.Reference, f.Division, false)
 	case Referenced:
-		s.edit(s.at).Weighings = f.Weighings
-		s.count(f.Reference, f.Division, false)
-		s.level = f.At
+		s.referenced(f)
+	case Doubted:
+		s.Doubt = f.Why
 	case Begun:
 		s.waiting, s.early, s.rises, s.Question = false, false, f.At, Question{}
 		if f.Part == "B" && s.Contact.IsZero() {
@@ -35,6 +35,9 @@ func (s *State) apply(f Fact) {
 		s.overridden = append(slices.Clone(s.overridden), f.Check)
 	case Ended:
 		s.Ended, s.Question = f, Question{}
+		if f.Weighings != nil {
+			s.edit(f.Dosing).Weighings = f.Weighings
+		}
 	case Noted: // stands in the record; changes nothing
 	}
 }
@@ -54,6 +57,25 @@ func provable(p *plan.Plan) bool { return !slices.Contains(p.OpenChecks(), "reso
 // count starts a weighing from this value.
 func (s *State) count(from, division plan.Picograms, shared bool) {
 	s.from, s.fromD, s.shared = reading.Mass(from), reading.Mass(division), shared
+	s.highest, s.display = s.from, s.fromD
+}
+
+// referenced moves the reference. A dosing that was accepted meanwhile keeps its own weighings.
+func (s *State) referenced(f Referenced) {
+	s.count(f.Reference, f.Division, false)
+	s.level, s.off, s.Question = f.At, false, Question{}
+	s.shifted = f.already && (s.taken || s.acting)
+	if f.Why == "same_cup" && s.Doubt == "" {
+		s.Doubt = "the cup came back with another weight than it left with"
+	}
+	if f.Dosing != s.at {
+		return
+	}
+	d := s.edit(s.at)
+	d.Weighings, d.Provable = f.Weighings, f.Provable
+	if f.Part != nil {
+		d.Part = *f.Part
+	}
 }
 
 func (s *State) accepted(f Accepted) {
@@ -62,7 +84,10 @@ func (s *State) accepted(f Accepted) {
 	last := f.Weighings[len(f.Weighings)-1]
 	s.at, s.guide, s.rises = f.Dosing+1, pour.Guide{}, time.Time{}
 	s.taken, s.early, s.fastest, s.reopened, s.Question = false, false, 0, nil, Question{}
-	s.count(last.To, last.ToD, true)
+	if !s.shifted { // else the value has moved on since this was decided
+		s.count(last.To, last.ToD, true)
+	}
+	s.shifted, s.done = false, time.Time{}
 	switch {
 	case f.Next == nil:
 		s.Error, s.U, s.Verdict, s.Weighed = f.ErrorPct, f.UPct, f.Verdict, f.At
@@ -86,7 +111,7 @@ func (s *State) reopen(f Reopened) {
 		s.Dosings = s.Dosings[:n] // what was to mend the part that is open again
 	}
 	s.at, s.waiting, s.early, s.taken, s.Question = f.Dosing, false, false, false, Question{}
-	s.Error, s.U, s.Verdict, s.Weighed = nil, nil, "", time.Time{}
+	s.Error, s.U, s.Verdict, s.Weighed, s.done = nil, nil, "", time.Time{}, time.Time{}
 	s.guide.Hold()
 	if f.Why == "reopen" {
 		total := s.total()

@@ -63,6 +63,7 @@ type State struct {
 	Verdict  metrology.Verdict
 	Weighed  time.Time // of the last acceptance
 	Contact  time.Time // first contact of A and B, once it is recorded
+	Doubt    string    // why nobody can say what is in the cup; empty where one can
 	Question Question
 
 	at         int      // the dosing at hand; len(Dosings) once weighed
@@ -72,7 +73,10 @@ type State struct {
 	from       reading.Mass // reference of the weighing now running
 	fromD      reading.Mass
 	shared     bool
-	rises      time.Time // when the part at hand began to land
+	highest    reading.Mass // settled value since
+	display    reading.Mass // division when it was taken
+	shifted    bool         // the reference moved while an acceptance was on its way to the ledger
+	rises      time.Time    // when the part at hand began to land
 
 	waiting bool      // the part at hand has not begun: the part before may still drip
 	early   bool      // something lands too soon to be the part at hand
@@ -85,9 +89,11 @@ type State struct {
 	lifted reading.Mass // what left the pan
 	frozen reading.Mass // what had landed since the reference
 	left   bool         // lifted after the weighing
+	done   time.Time    // first reading with everything weighed
 
 	taken    bool          // an acceptance is on its way to the ledger
 	acting   bool          // so is an action: a second tap of the same hand finds it there
+	asked    reading.Mass  // total of the part when the open question was asked
 	reopened *reading.Mass // total at which the part was taken back by hand
 }
 

@@ -52,15 +52,26 @@ type CupTaken struct {
 	Division  plan.Picograms `json:"division_pg"`
 }
 
-// Referenced says that the part at hand is counted from a new value: a key of the scale, the cup back on the pan, or
-// the station's own tare. What was poured before stands in Weighings.
+// Referenced says that the part at hand is counted from a new value: a key of the scale, the cup back on the pan, a
+// change of the display's step, or the station's own tare.
 type Referenced struct {
 	inForce
 	At        time.Time      `json:"at"`
-	Why       string         `json:"why"` // key, cup_back, tare
-	Weighings []Weighing     `json:"weighings,omitempty"`
+	Why       string         `json:"why"`                 // key, cup_back, same_cup, division, fell, tare
+	Dosing    int            `json:"dosing"`              // the one at hand
+	Weighings []Weighing     `json:"weighings,omitempty"` // what it has up to then
 	Reference plan.Picograms `json:"reference_pg"`
 	Division  plan.Picograms `json:"division_pg"`
+	Part      *plan.Part     `json:"part,omitempty"` // its window for the readings that this adds; nil: as before
+	Provable  bool           `json:"provable"`
+}
+
+// Doubted says that something happened at the pan after which the station can't say what is in the cup. The verdict is
+// unproven from then on, and nothing is green.
+type Doubted struct {
+	inForce
+	At  time.Time `json:"at"`
+	Why string    `json:"why"`
 }
 
 // Begun is the first of a part to land on the part before it; of B it is the first contact.
@@ -109,16 +120,19 @@ type Overridden struct {
 	Operator string    `json:"operator"`
 }
 
-// Ended is final.
+// Ended is final. What the part at hand had in the cup stands in Weighings.
 type Ended struct {
-	At     time.Time `json:"at"`
-	Phase  Phase     `json:"phase"` // scrapped or abandoned
-	Reason string    `json:"reason,omitempty"`
+	At        time.Time  `json:"at"`
+	Phase     Phase      `json:"phase"` // scrapped or abandoned
+	Reason    string     `json:"reason,omitempty"`
+	Dosing    int        `json:"dosing"`
+	Weighings []Weighing `json:"weighings,omitempty"`
 }
 
 func (Started) Kind() string    { return "started" }
 func (CupTaken) Kind() string   { return "cup_taken" }
 func (Referenced) Kind() string { return "referenced" }
+func (Doubted) Kind() string    { return "doubted" }
 func (Begun) Kind() string      { return "begun" }
 func (Accepted) Kind() string   { return "accepted" }
 func (Reopened) Kind() string   { return "reopened" }
@@ -129,6 +143,7 @@ func (Ended) Kind() string      { return "ended" }
 func (f Started) When() time.Time    { return f.At }
 func (f CupTaken) When() time.Time   { return f.At }
 func (f Referenced) When() time.Time { return f.At }
+func (f Doubted) When() time.Time    { return f.At }
 func (f Begun) When() time.Time      { return f.At }
 func (f Accepted) When() time.Time   { return f.At }
 func (f Reopened) When() time.Time   { return f.At }
@@ -145,6 +160,8 @@ func DecodeFact(kind string, body []byte) (Fact, error) {
 		return decode[CupTaken](body)
 	case "referenced":
 		return decode[Referenced](body)
+	case "doubted":
+		return decode[Doubted](body)
 	case "begun":
 		return decode[Begun](body)
 	case "accepted":

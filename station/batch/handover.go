@@ -11,11 +11,11 @@ import (
 // question.
 func (s *State) handOver() []Fact {
 	rise, d := s.Pan.Now.Mass-s.from, s.Pan.Division
-	if rise < d {
+	switch {
+	case rise < d && (!s.held() || s.Pan.Settled(0)): // a lone low line does not unsay what rose
 		s.level, s.early, s.fastest, s.Question = s.Pan.Now.At, false, 0, Question{}
 		return nil
-	}
-	if s.Question.Ask != "" {
+	case rise < d, s.Question.Ask != "", s.acting:
 		return nil
 	}
 	last := &s.Dosings[s.at-1]

@@ -22,6 +22,7 @@ const (
 	noQuestion questionKind = iota
 	aOrBQuestion
 	noRoomQuestion
+	cupChangedQuestion
 )
 
 // answerTo is the choice that gives what landed to a part.
@@ -34,6 +35,20 @@ func aOrB(last, next string, rise reading.Mass) Question {
 		Detail:  fmt.Sprintf("%v landed right after %s was accepted. Which part was it?", rise, last),
 		Choices: []string{answerTo(last), answerTo(next)},
 		kind:    aOrBQuestion,
+	}
+}
+
+// cupChanged asks about a cup that came back too heavy or much too light.
+func cupChanged(change reading.Mass) Question {
+	than := "heavier"
+	if change < 0 {
+		than = "lighter"
+	}
+	return Question{
+		Ask:     "Is it the same cup?",
+		Detail:  fmt.Sprintf("It came back %v %s than it left. If it is the same cup the batch goes on, but its verdict will be unproven.", change.Abs(), than),
+		Choices: []string{"same_cup", "scrap"},
+		kind:    cupChangedQuestion,
 	}
 }
 

@@ -6,7 +6,6 @@ import (
 
 	"twocup/scaledrv/reading"
 	"twocup/station/plan"
-	"twocup/station/pour"
 )
 
 // read follows one reading and returns what it decides.
@@ -25,6 +24,9 @@ func (s *State) read(r reading.Reading) []Fact {
 		return s.takeCup()
 	}
 	if facts := s.moved(happening); facts != nil || s.off {
+		return facts
+	}
+	if facts := s.fell(); facts != nil {
 		return facts
 	}
 	if s.waiting {
@@ -66,67 +68,15 @@ func (s *State) openChecks() []string {
 	return slices.DeleteFunc(slices.Clone(open), func(id string) bool { return slices.Contains(s.overridden, id) })
 }
 
-// moved follows the cup and the keys of the scale: the reference moves with them, what was poured does not.
-func (s *State) moved(h pour.Happening) []Fact {
-	switch {
-	case h == pour.Keyed && s.off:
-		s.from += s.Pan.Now.Mass - s.Pan.Before.Mass
-	case h == pour.Keyed:
-		return s.reference("key", s.Pan.Before.Mass)
-	case h == pour.Lifted:
-		s.lift()
-	case s.off && s.Pan.Loaded() && s.Pan.Settled(0) && s.Pan.Load() >= s.lifted/2:
-		s.off = false
-		if !s.moving {
-			return s.reference("cup_back", s.rest)
-		}
-	}
-	return nil
-}
-
-// lift notes what was on the pan. Values are not compared across a lift, so the part is counted up to where it rested
-// and goes on from a fresh reference. Where the cup left in mid-stream there is no such value: then the old reference
-// goes on, since what landed last was never shown.
-func (s *State) lift() {
-	d := s.Pan.Division
-	s.off, s.early, s.Question = true, false, Question{}
-	s.moving = s.Pan.Peak-s.Pan.Rested.Mass > d && !s.waiting
-	s.rest = s.Pan.Rested.Mass
-	top := s.rest
-	if s.moving {
-		top = s.Pan.Peak
-	}
-	s.frozen = top - s.from
-	s.lifted = top - (s.Pan.Now.Mass - s.Pan.Load())
-}
-
-// reference counts on from the present value. The weighing up to then ended at the value to.
-func (s *State) reference(why string, to reading.Mass) []Fact {
-	weighings := s.dosing().Weighings
-	if !s.waiting {
-		weighings = s.closed(to)
-	}
-	return s.atOnce(Referenced{
-		inForce: now, At: s.Pan.Now.At, Why: why, Weighings: weighings, Reference: s.value(), Division: s.division(),
-	})
-}
-
-// closed are the weighings of the dosing at hand, the running one ended at the value to.
-func (s *State) closed(to reading.Mass) []Weighing {
-	w := Weighing{
-		From: plan.Picograms(s.from), To: plan.Picograms(to),
-		FromD: plan.Picograms(s.fromD), ToD: plan.Picograms(s.Pan.Division), Shared: s.shared,
-	}
-	return append(slices.Clone(s.dosing().Weighings), w)
-}
-
 // decide accepts the part at hand when it is at rest inside its window or above it.
 func (s *State) decide() []Fact {
-	d := s.dosing()
+	d, total := s.dosing(), s.total()
+	if s.Question.kind == noRoomQuestion && (total-s.asked).Abs() >= s.Pan.Division {
+		s.Question = Question{} // it was about another mass
+	}
 	if s.taken || s.acting || s.Question.Ask != "" || !s.Start.Auto.Accept {
 		return nil
 	}
-	total := s.total()
 	if total < d.Low || !s.Pan.Settled(max(s.Start.Auto.Settle, d.aim().SettleTime(s.Pan.Division))) {
 		return nil
 	}
@@ -135,18 +85,24 @@ func (s *State) decide() []Fact {
 	}
 	fact, room := s.accept("auto")
 	if room != nil {
-		s.Question = noRoom(room)
+		s.Question, s.asked = noRoom(room), total
 		return nil
 	}
 	s.taken = true
 	return []Fact{fact}
 }
 
-// afterwards watches the cup once everything is weighed: a last drip takes the verdict back, the cup taken off keeps it.
+// afterwards watches the cup once everything is weighed: a rise that begins within the first seconds takes the verdict
+// back, the cup taken off keeps it.
 func (s *State) afterwards() []Fact {
+	at, d := s.Pan.Now.At, s.Pan.Division
 	s.left = s.left || s.Pan.Empty()
-	at := s.Pan.Now.At
-	if s.left || at.Sub(s.Weighed) > landing || !s.Pan.Settled(0) || s.Pan.Lowest()-s.from <= s.Pan.Division {
+	if s.done.IsZero() { // counted from when the verdict could be seen, be the ledger as slow as it likes
+		s.done, s.level = at, at
+	} else if s.Pan.Now.Mass-s.from <= d {
+		s.level = at
+	}
+	if s.left || s.acting || s.level.Sub(s.done) > landing || !s.Pan.Settled(0) || s.Pan.Lowest()-s.from <= d {
 		return nil
 	}
 	last := len(s.Dosings) - 1

@@ -33,6 +33,7 @@ type View struct {
 	U         *float64           `json:"uncertainty_pct"`
 	Verdict   *metrology.Verdict `json:"verdict"`
 	Question  *Question          `json:"question"`
+	Doubt     *string            `json:"doubt"` // why nobody can say what is in the cup
 	PotLife   PotLife            `json:"pot_life"`
 }
 
@@ -104,7 +105,7 @@ func (s *State) cue() pour.Cue {
 		return s.cupCue()
 	case s.Question.Ask != "":
 		return pour.CueAnswer
-	case s.off:
+	case s.off, s.Pan.Now.At.IsZero(): // a batch read back from its facts stands on no pan
 		return pour.CuePlace
 	case s.held(), s.taken:
 		return pour.CueHold
@@ -129,13 +130,16 @@ func (s *State) View(saving bool) View {
 	p := &s.Start.Plan
 	v := View{
 		ID: s.Start.ID, Material: p.Material, Phase: s.Phase(), Cue: s.cue(), CupNo: 1, Cups: 1, Saving: saving,
-		Provable: provable(p), Error: rounded(s.Error), U: rounded(s.U), PotLife: s.potLife(), Parts: s.parts(),
+		Provable: provable(p) && s.Doubt == "", Error: rounded(s.Error), U: rounded(s.U), PotLife: s.potLife(), Parts: s.parts(),
 	}
-	if s.Verdict != "" {
-		v.Verdict = &s.Verdict
+	if verdict := s.Verdict; verdict != "" { // a view is read by others: nothing in it is the state's own
+		v.Verdict = &verdict
 	}
-	if s.Question.Ask != "" {
-		v.Question = &s.Question
+	if doubt := s.Doubt; doubt != "" {
+		v.Doubt = &doubt
+	}
+	if question := s.Question; question.Ask != "" {
+		v.Question = &question
 	}
 	if s.part() != "" {
 		s.viewPart(&v)
@@ -146,13 +150,13 @@ func (s *State) View(saving bool) View {
 // viewPart adds the part at hand.
 func (s *State) viewPart(v *View) {
 	i := s.shown()
-	d := &s.Dosings[i]
+	d := s.Dosings[i]
 	poured := s.poured(i)
 	remaining := d.Target - poured
 	eased := i != s.at || s.guide.Eased()
 	band := d.aim().Band(poured, eased)
 	flow := s.Pan.Flow()
-	v.Part, v.Band, v.Provable, v.Flow = &d.Part.Part, &band, d.Provable, rounded(&flow)
+	v.Part, v.Band, v.Provable, v.Flow = &d.Part.Part, &band, d.Provable && s.Doubt == "", rounded(&flow)
 	v.Target, v.Low, v.High, v.Poured, v.Remaining = &d.Target, &d.Low, &d.High, &poured, &remaining
 }
 

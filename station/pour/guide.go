@@ -44,6 +44,9 @@ const (
 	// aimSpread is by how much of the flow the aim lies below the target: a gram short costs seconds, a gram over a
 	// correction.
 	aimSpread = 300 * time.Millisecond
+	// pause is how long a value below the window must rest before the first ease until more is asked for: a jug set down,
+	// not a hand that hesitates.
+	pause = 2 * time.Second
 	// tailTime is the stretch in which the batch can bear a tail of a quarter of the window.
 	tailTime = 10 * time.Second
 )
@@ -76,8 +79,8 @@ func (a Aim) SettleTime(division reading.Mass) time.Duration {
 	return min(tailTime, time.Duration(4*float64(division)/float64(width)*float64(tailTime)))
 }
 
-// Guide holds how far one part's guidance has got. It only goes forward, so a cue never flickers; the one way back is
-// from rest below the window to a top-up. The zero value is a part not begun.
+// Guide holds how far one part's guidance has got. It only goes forward, so a cue never flickers; the ways back are from
+// rest below the window to a top-up, and from a pause before the first ease. The zero value is a part not begun.
 type Guide struct {
 	stage stage
 	eased bool
@@ -91,30 +94,35 @@ const (
 	stopping
 	holding
 	toppingUp
+	paused // at rest before the first ease
 )
 
 // Take moves the guidance on by the pan's newest reading, with poured the mass of the part so far.
 func (g *Guide) Take(p *Pan, a Aim, poured reading.Mass) {
 	flow := max(0, p.Flow())
 	at := poured.Grams()
-	aim := max(a.Low.Grams(), a.Target.Grams()-flow*aimSpread.Seconds())
+	target := min(a.Target, (a.Low+a.High)/2).Grams() // a one-sided tolerance has its target at the edge
+	aim := max(a.Low.Grams(), target-flow*aimSpread.Seconds())
+	rested := p.Settled(a.SettleTime(p.Division))
 	streaming := flow > p.Division.Grams() // more than one division a second
 	reaches := at+flow*stopLag.Seconds() >= aim
 	switch {
 	case poured > a.High, poured >= a.Low && !streaming:
 		g.stage = holding
-	case g.stage == holding && p.Settled(a.SettleTime(p.Division)):
+	case g.stage == holding && rested, g.stage == easing && rested:
 		g.stage = toppingUp
 	case g.stage == stopping && !streaming:
 		g.stage = holding
 	case g.stage != holding && streaming && (reaches || g.stage == toppingUp && poured >= a.Low):
 		g.stage = stopping
-	case g.stage == easing && p.Settled(a.SettleTime(p.Division)):
-		g.stage = toppingUp
-	case g.stage == pouring && streaming && at+flow*(stopLag+easeLead).Seconds() >= a.Target.Grams():
+	case g.stage == pouring && p.Settled(pause) && poured >= 2*p.Division:
+		g.stage = paused
+	case g.stage == paused && streaming:
+		g.stage = pouring
+	case g.stage == pouring && streaming && at+flow*(stopLag+easeLead).Seconds() >= target:
 		g.stage = easing
 	}
-	g.eased = g.eased || g.stage != pouring
+	g.eased = g.eased || g.stage != pouring && g.stage != paused
 }
 
 // Eased says whether the part has come to its first ease.
@@ -128,5 +136,5 @@ func (g *Guide) Settling() bool { return g.stage == holding }
 
 // Cue is what the hand should do.
 func (g *Guide) Cue() Cue {
-	return [...]Cue{pouring: CuePour, easing: CueEase, stopping: CueStop, holding: CueHold, toppingUp: CueTopUp}[g.stage]
+	return [...]Cue{pouring: CuePour, easing: CueEase, stopping: CueStop, holding: CueHold, toppingUp: CueTopUp, paused: CueTopUp}[g.stage]
 }

@@ -106,7 +106,7 @@ func TestCuesOfAPour(t *testing.T) {
 		{"too fast to be throttled", func(g *guided) { g.stream(1000, 5); g.still(20) }, []Cue{CuePour, CueStop, CueHold}},
 		{"stopped short, topped up in drops", func(g *guided) { g.stream(800, 40); g.stream(950, 50); g.still(20); g.stream(985, 200); g.still(20) }, []Cue{CuePour, CueEase, CueStop, CueHold, CueTopUp, CueStop, CueHold}},
 		{"stopped short, topped up in a stream", func(g *guided) { g.stream(800, 40); g.stream(950, 50); g.still(20); g.stream(990, 20); g.still(20) }, []Cue{CuePour, CueEase, CueStop, CueHold, CueTopUp, CueStop, CueHold}},
-		{"a rest on the way is no end of the pour", func(g *guided) { g.stream(400, 40); g.still(100) }, []Cue{CuePour}},
+		{"a rest on the way is no end of the pour", func(g *guided) { g.stream(400, 40); g.still(100); g.stream(500, 10) }, []Cue{CuePour, CueTopUp, CuePour}},
 		{"a rest after the ease asks for more", func(g *guided) { g.stream(700, 40); g.still(30) }, []Cue{CuePour, CueEase, CueTopUp}},
 		{"a slow moment after the ease asks for nothing new", func(g *guided) { g.stream(700, 40); g.stream(701, 10); g.still(3) }, []Cue{CuePour, CueEase}},
 		{"above the window hands are off", func(g *guided) { g.stream(1500, 50); g.still(100) }, []Cue{CuePour, CueEase, CueStop, CueHold}},
@@ -152,13 +152,13 @@ func TestATakenBackPartIsHeld(t *testing.T) {
 	require.True(t, guide.Eased())
 }
 
-// follows are the cues that may come after each. Back goes nothing but to a top-up.
+// follows are the cues that may come after each.
 var follows = map[Cue][]Cue{
-	CuePour:  {CueEase, CueStop, CueHold},
+	CuePour:  {CueEase, CueStop, CueHold, CueTopUp},
 	CueEase:  {CueStop, CueHold, CueTopUp},
 	CueStop:  {CueHold},
 	CueHold:  {CueTopUp},
-	CueTopUp: {CueStop, CueHold},
+	CueTopUp: {CueStop, CueHold, CuePour}, // to pour only after a pause before the first ease
 }
 
 // Whatever the stream does, the cues keep their order, none asks for more above the window, no top-up is asked for

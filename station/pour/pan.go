@@ -13,9 +13,6 @@ const (
 	restReadings = 3
 	// gap without readings after which nothing seen before speaks for the present motion.
 	gap = 2 * time.Second
-	// keyGap is the longest time between two lines that can show a key of the scale as a jump with nothing in between:
-	// with slower lines a cup lifted looks the same.
-	keyGap = 250 * time.Millisecond
 )
 
 // Happening is what a reading shows to have happened at the pan.
@@ -25,7 +22,7 @@ const (
 	Nothing Happening = iota
 	Placed            // a stable load on a pan that was empty
 	Lifted            // the load has left the pan
-	Keyed             // TARE or ZERO at the scale: the value went from Before to Now, the load did not
+	Keyed             // TARE at the scale: the value went from Before to Now, the load did not
 )
 
 // Pan follows the load on one pan. The zero value has seen nothing yet.
@@ -35,6 +32,7 @@ type Pan struct {
 	Before   reading.Reading // the one before it
 	Rested   reading.Reading // the newest settled one
 	Peak     reading.Mass    // largest value since Rested
+	Clean    bool            // of the newest Keyed: the value was at rest before it, so nothing landed unseen
 
 	division reading.Mass // the scale's own
 	seen     bool
@@ -68,15 +66,17 @@ func (p *Pan) Threshold() reading.Mass { return max(reading.Gram, 5*p.Division) 
 // Take follows one reading with a weight and says what it shows to have happened.
 func (p *Pan) Take(r reading.Reading) Happening {
 	continued := p.seen && r.At.Sub(p.Now.At) < gap
-	adjacent := p.readings > 0 // no line without a weight in between
-	p.Before, p.Now, p.seen = p.Now, r, true
+	rested := continued && p.Settled(0)
+	p.Before, p.Now = p.Now, r
 	p.Division = max(p.division, r.Value.Step())
-	if continued && (rekinded(p.Before, r) || adjacent && zeroed(p.Before, r, p.Division)) {
+	if p.seen && rekinded(p.Before, r) {
+		p.Clean = rested
 		p.empty += r.Mass - p.Before.Mass
 		p.Interrupt()
 		p.follow(r, true)
 		return Keyed
 	}
+	p.seen = true
 	p.follow(r, continued)
 	return p.placed()
 }
@@ -84,16 +84,10 @@ func (p *Pan) Take(r reading.Reading) Happening {
 // Interrupt says that the scale shows no weight just now: nothing seen before speaks for the motion after it.
 func (p *Pan) Interrupt() { p.readings, p.trail = 0, trail{} }
 
-// rekinded and zeroed tell a key of the scale from a load: the kind of weight changed, or one stable line jumped to zero
-// and the next is stable again with nothing in between.
+// rekinded tells TARE from a load by the kind of weight, which only a key changes. ZERO changes no kind: on these lines it
+// can't be told from a cup that was lifted, and is taken for that.
 func rekinded(before, now reading.Reading) bool {
 	return before.Kind != now.Kind && before.Kind != reading.KindUnknown && now.Kind != reading.KindUnknown
-}
-
-func zeroed(before, now reading.Reading, division reading.Mass) bool {
-	return before.Motion == reading.Stable && now.Motion == reading.Stable &&
-		now.At.Sub(before.At) <= keyGap &&
-		now.Mass.Abs() <= division && (before.Mass-now.Mass).Abs() >= 3*division
 }
 
 // follow keeps the band of one division that the newest values share, and the trail for the flow.
