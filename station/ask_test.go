@@ -237,6 +237,7 @@ func TestABatchThatHasLeftTheScaleCanBeNotedAndScrapped(t *testing.T) {
 		s.partB()
 		s.rest(0, 3*time.Second)
 		second := s.start()
+		requireMisfit(t, s.act(first, batch.Act{Action: "reopen"}), "on no scale")
 		require.NoError(s, s.act(first, batch.Act{Action: "note", Text: "bubbles"}))
 		require.NoError(s, s.act(first, batch.Act{Action: "scrap", Reason: "never cured"}))
 		requireMisfit(t, s.act(first, batch.Act{Action: "note", Text: "too late"}), "has ended")

@@ -184,12 +184,29 @@ func TestReconnectIsShownWithTheLostLinkAndGoesByItself(t *testing.T) {
 	})
 }
 
+func TestWithoutAWeightTheHandIsHeld(t *testing.T) {
+	onBench(t, takes(0), func(s *scripted) {
+		s.start()
+		s.cup()
+		s.pour(100, 5*time.Second)
+		require.Equal(s, pour.CuePour, s.batchNow().Cue)
+		s.line("OL", 0)
+		require.Equal(s, pour.CueHold, s.batchNow().Cue)
+		require.Equal(s, 50*reading.Gram, *s.batchNow().Poured, "what is known stays")
+		s.line("US", 100)
+		require.Equal(s, pour.CuePour, s.batchNow().Cue)
+	})
+}
+
 func TestABatchThatIsWeighedNeedsNoScale(t *testing.T) {
 	onBench(t, takes(0), func(s *scripted) {
 		s.start()
 		s.cup()
 		s.partA()
 		s.partB()
+		s.line("OL", 0)
+		require.Equal(s, "over", s.now().Scale.State)
+		require.Equal(s, pour.CueDone, s.batchNow().Cue)
 		s.pass(3 * time.Second)
 		require.Equal(s, "silent", s.now().Scale.Link)
 		require.Equal(s, pour.CueDone, s.batchNow().Cue)

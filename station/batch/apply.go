@@ -101,6 +101,9 @@ func (s *State) accepted(f Accepted) {
 }
 
 func (s *State) reopen(f Reopened) {
+	if !s.Dosings[f.Dosing].Accepted {
+		return // it is open already
+	}
 	d := s.edit(f.Dosing)
 	d.Accepted = false
 	if n := len(d.Weighings) - 1; s.shared { // the value has gone on from where the part was accepted

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"os"
 	"path/filepath"
+	"reflect"
 	"regexp"
 	"testing"
 	"time"
@@ -62,15 +63,16 @@ func allKinds(t testing.TB, id string) []batch.Fact {
 		start,
 		batch.Overridden{At: at(1), Check: "resolution", Reason: "only a sample", Operator: "P"},
 		batch.CupTaken{At: at(2), Reference: from, Division: 100_000_000_000},
-		batch.Referenced{At: at(3), Why: "key", Weighings: []batch.Weighing{a}, Reference: -7, Division: 100_000_000_000},
+		batch.Referenced{At: at(3), Why: "key", Dosing: 1, Weighings: []batch.Weighing{a}, Reference: -7, Division: 100_000_000_000, Part: &partB, Provable: true},
+		batch.Doubted{At: at(3), Why: "the cup fell"},
 		batch.Accepted{At: at(4), Dosing: 0, Part: "A", By: "auto", Weighings: []batch.Weighing{a}, Poured: 200 * reading.Gram, Flow: 12.345678901234567,
 			Next: &batch.Dosing{Part: partB, Provable: true}},
-		batch.Reopened{At: at(5), Dosing: 0, Part: "A", Why: "drip"},
+		batch.Reopened{At: at(5), Dosing: 1, Part: "A", Why: "drip"},
 		batch.Begun{At: at(6), Part: "B", By: "rise"},
 		batch.Accepted{At: at(7), Dosing: 1, Part: "B", By: "accept", Weighings: []batch.Weighing{b}, Poured: 100 * reading.Gram, Flow: 3,
 			ErrorPct: &errorPct, UPct: &uPct, Verdict: metrology.Within},
 		batch.Noted{At: at(8), Text: "a note\nof \"two\" lines · ü", Operator: "P"},
-		batch.Ended{At: at(9), Phase: batch.PhaseScrapped, Reason: "spilt"},
+		batch.Ended{At: at(9), Phase: batch.PhaseScrapped, Reason: "spilt", Dosing: 1, Weighings: []batch.Weighing{b}},
 	}
 }
 
@@ -103,18 +105,30 @@ func TestEveryKindOfFactComesBackAsItWas(t *testing.T) {
 	check(open(t, dir)) // by another process, for all it knows
 }
 
-func TestEveryKindThatCanBeReadIsTested(t *testing.T) {
+func TestEveryFieldOfEveryKindIsTested(t *testing.T) {
 	source, err := os.ReadFile("../batch/fact.go")
 	require.NoError(t, err)
-	readable := map[string]bool{}
+	untested := map[string]bool{}
 	for _, match := range regexp.MustCompile(`case "(\w+)":`).FindAllSubmatch(source, -1) {
-		readable[string(match[1])] = true
+		untested[string(match[1])] = true
 	}
-	require.NotEmpty(t, readable)
+	require.NotEmpty(t, untested, "the kinds that can be read back were not found")
 	for _, f := range allKinds(t, "b1") {
-		delete(readable, f.Kind())
+		delete(untested, f.Kind())
+		for _, field := range reflect.VisibleFields(reflect.TypeOf(f)) {
+			if field.IsExported() {
+				untested[f.Kind()+"."+field.Name] = true
+			}
+		}
 	}
-	require.Empty(t, readable)
+	for _, f := range allKinds(t, "b1") {
+		for _, field := range reflect.VisibleFields(reflect.TypeOf(f)) {
+			if !reflect.ValueOf(f).FieldByIndex(field.Index).IsZero() {
+				delete(untested, f.Kind()+"."+field.Name)
+			}
+		}
+	}
+	require.Empty(t, untested, "kinds, and fields that are zero in every fact of theirs")
 }
 
 func TestAllFactsOfAnAppendOrNone(t *testing.T) {
@@ -213,6 +227,19 @@ func TestBatches(t *testing.T) {
 			require.Equal(t, tt.next, next)
 		})
 	}
+}
+
+func TestStationOfABatch(t *testing.T) {
+	l := open(t, t.TempDir())
+	start := started(t, "b1", "harbour-clear", noon)
+	start.Station = "bench-7"
+	require.NoError(t, l.Append(t.Context(), "b1", start))
+	station, err := l.Station(t.Context(), "b1")
+	require.NoError(t, err)
+	require.Equal(t, "bench-7", station)
+	_, err = l.Station(t.Context(), "b2")
+	require.ErrorIs(t, err, ErrNotFound)
+	require.ErrorContains(t, err, `"b2"`)
 }
 
 func TestMaterials(t *testing.T) {

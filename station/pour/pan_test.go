@@ -160,6 +160,8 @@ func TestWhatHappensAtThePan(t *testing.T) {
 		{"a cup that a batch has used is not placed again where it stands", func(s *script) { s.rest("0.0").rest("50.0").Disown(); s.rest("50.0").rest("60.0") }, []Happening{Placed}},
 		{"the next cup after it is placed, however short the pan was empty", func(s *script) { s.rest("0.0").rest("50.0").Disown(); s.lines("12.0m 5.0m").rest("40.0") }, []Happening{Placed, Lifted, Placed}},
 		{"a cup that stood there before the first line is none until it was off", func(s *script) { s.rest("50.0").lines("12.0m 20.0m").rest("50.0") }, []Happening{Lifted, Placed}},
+		{"a load that nobody saw come is there while a quarter of it is", func(s *script) { s.rest("50.0").lines("12.5m") }, nil},
+		{"and gone with less", func(s *script) { s.rest("50.0").lines("12.4m") }, []Happening{Lifted}},
 		{"to disown an empty pan changes nothing", func(s *script) { s.rest("0.0").Disown(); s.rest("50.0") }, []Happening{Placed}},
 	}
 	for _, tt := range tests {
@@ -209,6 +211,25 @@ func TestAKeyMovesTheEmptyPanWithTheValue(t *testing.T) {
 	s.rest("0.0").lines("-20.0m -40.0m")
 	require.Equal(t, []Happening{Placed, Keyed, Lifted}, s.seen, "the cup leaves to -50 g")
 	require.True(t, s.Empty())
+}
+
+func TestAKeyIsCleanWhereNothingCanHaveLandedUnseen(t *testing.T) {
+	for _, tt := range []struct {
+		name, lines string
+		want        bool
+	}{
+		{"from rest", "50.0sg 0.0sn", true},
+		{"in a stream", "55.0mg 60.0mg 0.0mn", false},
+		{"right after one", "60.0mg 60.0sg 60.0sg 0.0sn", false},
+		{"from rest, but seconds ago", "50.0sg +1900ms 0.0sn", false},
+		{"after a line out of range", "50.0sg -- 0.0sn", false},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			s := newScript(t).rest("0.0").rest("50.0").lines(tt.lines)
+			require.Equal(t, []Happening{Placed, Keyed}, s.seen)
+			require.Equal(t, tt.want, s.Clean)
+		})
+	}
 }
 
 func TestWhatThePanRemembers(t *testing.T) {
