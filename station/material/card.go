@@ -82,6 +82,9 @@ type Codes struct {
 	B []string `json:"b,omitempty"`
 }
 
+// IsZero keeps a card without codes free of them, whether its lists are missing or empty.
+func (c Codes) IsZero() bool { return len(c.A) == 0 && len(c.B) == 0 }
+
 // SDS says where the safety data sheets of A and B are.
 type SDS struct {
 	A string `json:"a,omitempty"`

@@ -407,6 +407,7 @@ func FuzzDecode(f *testing.F) {
 	f.Add([]byte(whole))
 	f.Add([]byte(`{"id":"x","name":"X","ratio":{"volume":{"a":1.0e1,"b":2}},"density":{"a":1.1,"b":1}}`))
 	f.Add([]byte(`{"ratio":{"weight":null,"b_range":[1,null]},"steps":[null,{"time":"1h"}]}`))
+	f.Add([]byte(`{"id":"x","name":"X","ratio":{"weight":{"a":1,"b":1}},"codes":{"a":[]}}`))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		c, err := Decode(data)
 		if err != nil {
