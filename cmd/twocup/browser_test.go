@@ -136,6 +136,7 @@ new MutationObserver(() => {
 // The whole weigh-out in a real browser, over a pseudo-terminal: started by the form, poured by the hand, and on the
 // way green only inside the window and at rest.
 func TestAWeighOutInABrowser(t *testing.T) {
+	t.Parallel() // in real time, most of it waiting
 	b := openTab(t)
 	d := startDemo(t, simulator.Options{Seed: 11, Hand: quickHand})
 	b.do(chromedp.EmulateViewport(1024, 600), chromedp.Navigate("http://"+d.address+"/bench/bench-1"),
@@ -208,6 +209,7 @@ func (d runningDemo) windows(t *testing.T) map[string]window {
 
 // By one's own hand: the jug is tipped while the button is held, and the page says so.
 func TestTheJugIsTippedByHoldingAButton(t *testing.T) {
+	t.Parallel() // in real time, most of it waiting
 	b := openTab(t)
 	d := startDemo(t, simulator.Options{Seed: 12, Hand: quickHand})
 	b.do(chromedp.EmulateViewport(1024, 600), chromedp.Navigate("http://"+d.address+"/bench/bench-1"), chromedp.WaitVisible("#start"))
@@ -229,6 +231,7 @@ func TestTheJugIsTippedByHoldingAButton(t *testing.T) {
 
 // A scale that falls silent is as loud as one that is lost.
 func TestAStaleValueNeverLooksLive(t *testing.T) {
+	t.Parallel() // in real time, most of it waiting
 	b := openTab(t)
 	d := startDemo(t, simulator.Options{Seed: 13, Hand: quickHand})
 	status, _ := d.post(t, "/stations/bench-1/batches", `{"material":"harbour-clear","amount":{"total_g":600}}`)

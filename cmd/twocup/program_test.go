@@ -147,6 +147,7 @@ func TestWhatIsMissingIsSaidInOneLine(t *testing.T) {
 
 // The daemon outlives its scale: no device at the start is no reason to exit, and one that comes is read.
 func TestServeWaitsForItsScale(t *testing.T) {
+	t.Parallel() // in real time, most of it waiting
 	dir := t.TempDir()
 	port, address := filepath.Join(dir, "port"), freePort(t)
 	config := strings.NewReplacer("/dev/ttyUSB0?baud=9600", port, "127.0.0.1:8280", address, "/var/lib/twocup", filepath.Join(dir, "data")).Replace(sound)
@@ -267,6 +268,7 @@ func (d runningDemo) post(t *testing.T, path, body string) (status int, answer [
 // One whole weigh-out as a program outside sees it: bytes on a pseudo-terminal, the daemon, the live view, the record;
 // judged by what is really in the cup.
 func TestAWeighOutOverAPseudoTerminal(t *testing.T) {
+	t.Parallel() // in real time, most of it waiting
 	d := startDemo(t, simulator.Options{Seed: 7, Auto: true, Hand: quickHand})
 	live := dialUntilUp(t, d.address)
 	defer live.Close()
