@@ -57,8 +57,9 @@ type house struct {
 	router routers.Router
 }
 
-func newHouse(t *testing.T, hand Hand) *house {
-	l, err := ledger.Open(t.TempDir())
+// testStation is a station on a scripted scale, with the example materials in its ledger.
+func testStation(t *testing.T, ctx context.Context, dir string, m *Metrics) (*station.Station, *scriptedScale, *ledger.Ledger) {
+	l, err := ledger.Open(dir)
 	require.NoError(t, err)
 	for _, card := range material.Demo() {
 		_, err := l.AddMaterial(t.Context(), card, time.Now())
@@ -66,14 +67,18 @@ func newHouse(t *testing.T, hand Hand) *house {
 	}
 	shape, err := scaledrv.ShapeByName("status-comma")
 	require.NoError(t, err)
-	ctx, cancel := context.WithCancel(context.Background())
-	metrics := NewMetrics()
 	scale := newScriptedScale()
-	st := station.Start(ctx, station.Config{
-		ID: "bench-1", Name: "Test bench", Link: scale, Shape: shape, Ledger: l, Recorded: metrics.Recorded, Wrote: metrics.Wrote,
+	return station.Start(ctx, station.Config{
+		ID: "bench-1", Name: "Test bench", Link: scale, Shape: shape, Ledger: l, Recorded: m.Recorded, Wrote: m.Wrote,
 		Auto:  batch.Auto{Tare: true, Accept: true, Settle: time.Second, HandOver: 4 * time.Second},
 		Scale: plan.Scale{ID: "small", Division: reading.Gram / 10, Capacity: 6 * reading.Kilogram},
-	})
+	}), scale, l
+}
+
+func newHouse(t *testing.T, hand Hand) *house {
+	ctx, cancel := context.WithCancel(context.Background())
+	metrics := NewMetrics()
+	st, scale, l := testStation(t, ctx, t.TempDir(), metrics)
 	server := New(ctx, Config{Stations: []*station.Station{st}, Ledger: l, Metrics: metrics, Version: "test", Hand: hand, Log: slog.New(slog.DiscardHandler)})
 	h := &house{t: t, scale: scale, server: server, http: httptest.NewServer(server)}
 	h.router = description(t)

@@ -1,11 +1,14 @@
 package dashboard
 
 import (
+	"bufio"
 	"context"
 	"encoding/json"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
+	"net/http/httptest"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -15,12 +18,8 @@ import (
 	"github.com/prometheus/client_golang/prometheus/testutil"
 	"github.com/stretchr/testify/require"
 
-	"twocup/scaledrv"
 	"twocup/scaledrv/reading"
 	"twocup/station"
-	"twocup/station/batch"
-	"twocup/station/ledger"
-	"twocup/station/material"
 	"twocup/station/plan"
 )
 
@@ -87,19 +86,10 @@ type bubble struct {
 }
 
 func newBubble(t *testing.T, dir string) *bubble {
-	l, err := ledger.Open(dir)
-	require.NoError(t, err)
-	_, err = l.AddMaterial(t.Context(), material.Demo()[0], time.Now())
-	require.NoError(t, err)
-	shape, err := scaledrv.ShapeByName("status-comma")
-	require.NoError(t, err)
 	ctx, cancel := context.WithCancel(context.Background())
-	b := &bubble{t: t, scale: newScriptedScale()}
-	b.st = station.Start(ctx, station.Config{
-		ID: "bench-1", Link: b.scale, Shape: shape, Ledger: l, Auto: batch.Auto{Tare: true, Accept: true, Settle: time.Second, HandOver: 4 * time.Second},
-		Scale: plan.Scale{ID: "small", Division: reading.Gram / 10},
-	})
-	b.hub = newHub(b.st, NewMetrics())
+	metrics := NewMetrics()
+	st, scale, l := testStation(t, ctx, dir, metrics)
+	b := &bubble{t: t, scale: scale, st: st, hub: newHub(st, metrics)}
 	go b.hub.run(ctx)
 	b.stop = func() {
 		cancel()
@@ -157,6 +147,40 @@ func TestThePaceOfTheLiveView(t *testing.T) {
 		require.NoError(t, err)
 		<-v.slot
 		require.Zero(t, time.Since(begun), "a change of batch is sent at once")
+	})
+}
+
+// hijacked is the server's side of a request whose connection a test holds the other end of.
+type hijacked struct {
+	*httptest.ResponseRecorder
+	conn net.Conn
+}
+
+func (h hijacked) Hijack() (net.Conn, *bufio.ReadWriter, error) {
+	return h.conn, bufio.NewReadWriter(bufio.NewReader(h.conn), bufio.NewWriter(h.conn)), nil
+}
+
+// A viewer that doesn't read must not hold up the end, however full its connection is.
+func TestAStuckViewerDoesNotHoldUpTheEnd(t *testing.T) {
+	dir := t.TempDir()
+	synctest.Test(t, func(t *testing.T) {
+		b := newBubble(t, dir)
+		near, far := net.Pipe() // holds nothing: a write waits until it is read
+		go func() { _, _ = http.ReadResponse(bufio.NewReaderSize(far, 16), nil) }()
+		r := httptest.NewRequest("GET", "/live", nil)
+		for name, value := range map[string]string{"Connection": "Upgrade", "Upgrade": "websocket", "Sec-WebSocket-Version": "13", "Sec-WebSocket-Key": "dGhlIHNhbXBsZSBub25jZQ=="} {
+			r.Header.Set(name, value)
+		}
+		conn, err := upgrader.Upgrade(hijacked{httptest.NewRecorder(), near}, r, nil)
+		require.NoError(t, err)
+		served := make(chan struct{})
+		go func() { b.hub.serve(conn); close(served) }()
+		time.Sleep(500 * time.Millisecond) // a frame waits to be read by now
+		begun := time.Now()
+		b.stop()
+		<-served
+		require.LessOrEqual(t, time.Since(begun), 2*closeWait)
+		far.Close()
 	})
 }
 

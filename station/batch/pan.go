@@ -2,6 +2,7 @@ package batch
 
 import (
 	"slices"
+	"time"
 
 	"twocup/scaledrv/reading"
 	"twocup/station/metrology"
@@ -9,8 +10,12 @@ import (
 	"twocup/station/pour"
 )
 
-// slack is how many divisions a load may differ by without anything having happened to it: off-centre, a reading each.
-const slack = 3
+const (
+	// slack is how many divisions a load may differ by without anything having happened to it: off-centre, a reading each.
+	slack = 3
+	// grab is how long a hand may press on a cup at rest before it lifts it; a stream is longer in motion.
+	grab = 1500 * time.Millisecond
+)
 
 // moved follows the cup and the keys of the scale: the reference moves with them, what was poured does not.
 func (s *State) moved(h pour.Happening) []Fact {
@@ -38,9 +43,13 @@ func (s *State) moved(h pour.Happening) []Fact {
 // goes on from a fresh reference. Where the cup left in mid-stream there is no such value; then the old reference goes
 // on, since what landed last was never shown, and nobody can vouch for it.
 func (s *State) lift() []Fact {
-	unclaimed := s.waiting && s.risen() != 0 && s.unclaimed(s.Pan.Peak)
-	s.off, s.early, s.Question = true, false, Question{}
-	s.moving = s.Pan.Peak-s.Pan.Rested.Mass > s.Pan.Division && !s.waiting
+	s.Question = Question{}
+	if s.off {
+		return nil // it was set back for a moment
+	}
+	unclaimed := s.unclaimed(s.Pan.Rested.Mass)
+	s.off, s.early = true, false
+	s.moving = !s.waiting && s.Pan.Now.At.Sub(s.Pan.Rested.At) > grab
 	s.rest = s.Pan.Rested.Mass
 	top := s.rest
 	if s.moving {
@@ -57,9 +66,9 @@ func (s *State) lift() []Fact {
 	return nil
 }
 
-// unclaimed says whether something has landed since the part before was accepted that is nobody's yet.
+// unclaimed says whether what has landed since the part before was accepted is nobody's yet.
 func (s *State) unclaimed(value reading.Mass) bool {
-	return s.waiting && value-s.from >= s.Pan.Division && s.early
+	return s.waiting && s.early && value-s.from >= 2*s.Pan.Division
 }
 
 // cupBack takes a fresh reference. A cup that has become heavier, or much lighter, may be another one.
@@ -68,16 +77,14 @@ func (s *State) cupBack() []Fact {
 		s.off = false
 		return nil
 	}
-	change := s.Pan.Load() - s.lifted
-	contents := s.contents()
-	switch {
-	case change > slack*s.Pan.Division, -change > max(slack*s.Pan.Division, contents/20):
+	change, few := s.Pan.Load()-s.lifted, slack*s.Pan.Division
+	if change > few || -change > max(few, s.contents()/20) {
 		s.Question = cupChanged(change)
 		return nil
 	}
 	s.off = false
 	facts := s.reference("cup_back", s.rest)
-	if -change > slack*s.Pan.Division {
+	if -change > few {
 		facts = append(facts, s.doubtful("the cup came back lighter than it left")...)
 	}
 	return facts
@@ -121,7 +128,7 @@ func (s *State) reference(why string, to reading.Mass) []Fact {
 		Reference: s.value(), Division: s.division(),
 	}
 	var facts []Fact
-	if s.waiting && s.unclaimed(to) || s.taken || s.acting {
+	if s.unclaimed(to) || s.taken || s.acting {
 		facts = s.doubtful("the reference moved before it was recorded which part had landed")
 	}
 	if !s.waiting {
