@@ -11,6 +11,9 @@ const (
 	Rest = 500 * time.Millisecond
 	// restReadings is the least number of readings that must agree.
 	restReadings = 3
+	// arrival is the time in which half of a cup's weight has come, by common practice, no source. What is poured onto a
+	// cup that was tared away before anyone looked comes slower, and is no cup.
+	arrival = 1500 * time.Millisecond
 	// gap without readings after which nothing seen before speaks for the present motion.
 	gap = 2 * time.Second
 )
@@ -44,6 +47,9 @@ type Pan struct {
 	place place
 	empty reading.Mass // stable value of the empty pan
 	load  reading.Mass // last settled load above it
+
+	clear   time.Time    // last reading of the pan as empty
+	arrived reading.Mass // most of the load within arrival of that
 
 	trail trail
 }
@@ -109,26 +115,39 @@ func (p *Pan) follow(r reading.Reading, continued bool) {
 	p.Peak = max(p.Peak, r.Mass)
 }
 
-// placed judges whether the pan is loaded. A load leaves at once, it comes only settled.
+// placed judges whether the pan is loaded. A load leaves at once, it comes only settled, and a cup comes in one go.
 func (p *Pan) placed() Happening {
 	load, settled := p.Now.Mass-p.empty, p.Settled(Rest)
+	if p.place == empty {
+		p.arrive(load)
+	}
 	switch {
 	case p.place == loaded && load < p.load/2, p.place == foreign && load < p.load/4:
-		p.place = empty
+		p.place, p.clear, p.arrived = empty, p.Now.At, 0
 		return Lifted
 	case !settled:
 		return Nothing
-	case p.place == unknown && load >= p.Threshold():
-		p.place, p.load = foreign, load
 	case p.place == loaded, p.place == foreign:
 		p.load = load
-	case load >= p.Threshold():
+	case load < p.Threshold():
+		p.place, p.empty = empty, p.Now.Mass
+	case p.place == unknown, p.arrived < load/2: // nobody saw it come, or it was poured
+		p.place, p.load = foreign, load
+	default:
 		p.place, p.load = loaded, load
 		return Placed
-	default:
-		p.place, p.empty = empty, p.Now.Mass
 	}
 	return Nothing
+}
+
+// arrive keeps how much of a load had come within a moment of the pan being clear.
+func (p *Pan) arrive(load reading.Mass) {
+	switch {
+	case load < p.Threshold():
+		p.clear, p.arrived = p.Now.At, 0
+	case p.arrived == 0, p.Now.At.Sub(p.clear) <= arrival:
+		p.arrived = max(p.arrived, load)
+	}
 }
 
 // Settled says whether the value has stayed within one division for at least Rest, three readings and the time given,
