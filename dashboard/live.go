@@ -151,6 +151,7 @@ func (h *hub) serve(conn *websocket.Conn) {
 	select {
 	case h.join <- v:
 	case <-h.done:
+		sayGoodbye(conn)
 		return
 	}
 	defer func() {
@@ -189,10 +190,14 @@ func (h *hub) serve(conn *websocket.Conn) {
 		case <-gone:
 			return
 		case <-h.done:
-			_ = write(conn, websocket.CloseMessage, websocket.FormatCloseMessage(websocket.CloseGoingAway, "the daemon ends"), closeWait)
+			sayGoodbye(conn)
 			return
 		}
 	}
+}
+
+func sayGoodbye(conn *websocket.Conn) {
+	_ = write(conn, websocket.CloseMessage, websocket.FormatCloseMessage(websocket.CloseGoingAway, "the daemon ends"), closeWait)
 }
 
 func (h *hub) ended() bool {

@@ -82,7 +82,10 @@ func (b *tab) do(steps ...chromedp.Action[chromedp.Void]) {
 func (b *tab) until(script string) {
 	b.t.Helper()
 	b.do(func(ctx context.Context, t *chromedp.Target) (v chromedp.Void, err error) {
-		_, err = chromedp.Poll[bool](script, chromedp.WithPollingTimeout(2*time.Minute))(ctx, t)
+		if _, err = chromedp.Poll[bool](script, chromedp.WithPollingTimeout(time.Minute))(ctx, t); err != nil {
+			shown, _ := chromedp.Evaluate[string](`JSON.stringify(document.body.dataset) + document.body.innerText`)(ctx, t)
+			err = fmt.Errorf("%s: %w; the page shows %s", script, err, shown)
+		}
 		return v, err
 	})
 }

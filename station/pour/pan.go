@@ -48,8 +48,8 @@ type Pan struct {
 	empty reading.Mass // stable value of the empty pan
 	load  reading.Mass // last settled load above it
 
-	clear   time.Time    // last reading of the pan as empty
-	arrived reading.Mass // most of the load within arrival of that
+	coming  time.Time    // first reading of a load on the empty pan
+	arrived reading.Mass // most of it within arrival of that
 
 	trail trail
 }
@@ -123,7 +123,7 @@ func (p *Pan) placed() Happening {
 	}
 	switch {
 	case p.place == loaded && load < p.load/2, p.place == foreign && load < p.load/4:
-		p.place, p.clear, p.arrived = empty, p.Now.At, 0
+		p.place, p.arrived = empty, 0
 		return Lifted
 	case !settled:
 		return Nothing
@@ -140,12 +140,14 @@ func (p *Pan) placed() Happening {
 	return Nothing
 }
 
-// arrive keeps how much of a load had come within a moment of the pan being clear.
+// arrive keeps how much of a load had come within a moment of its first line.
 func (p *Pan) arrive(load reading.Mass) {
 	switch {
 	case load < p.Threshold():
-		p.clear, p.arrived = p.Now.At, 0
-	case p.arrived == 0, p.Now.At.Sub(p.clear) <= arrival:
+		p.arrived = 0
+	case p.arrived == 0:
+		p.coming, p.arrived = p.Now.At, load
+	case p.Before.At.Sub(p.coming) <= arrival: // by the line before: there may have been none for a while
 		p.arrived = max(p.arrived, load)
 	}
 }

@@ -1,6 +1,7 @@
 package pour
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -163,9 +164,15 @@ func TestWhatHappensAtThePan(t *testing.T) {
 		{"a load that nobody saw come is there while a quarter of it is", func(s *script) { s.rest("50.0").lines("12.5m") }, nil},
 		{"and gone with less", func(s *script) { s.rest("50.0").lines("12.4m") }, []Happening{Lifted}},
 		{"what is poured onto a pan that reads empty is no cup", func(s *script) {
-			s.rest("0.0").lines("5.0m 10.0m 15.0m 20.0m 25.0m 30.0m 35.0m 40.0m 45.0m 50.0m 55.0m 60.0m 65.0m 70.0m 75.0m 80.0m 85.0m 90.0m 95.0m 100.0m 105.0m 110.0m 115.0m 120.0m 125.0m 130.0m 135.0m 140.0m 145.0m 150.0m 155.0m 160.0m 165.0m 170.0m").rest("170.0")
+			s.rest("0.0")
+			for g := range 50 {
+				s.lines(fmt.Sprintf("%d.0m", 5*g))
+			}
+			s.rest("250.0")
 		}, nil},
 		{"a cup on a slow scale is one", func(s *script) { s.rest("0.0").lines("+900ms 50.0m +900ms 50.0m").rest("50.0") }, []Happening{Placed}},
+		{"a cup whose coming was missed for a while is one", func(s *script) { s.rest("0.0").lines("5.0m +1900ms 50.0m").rest("50.0") }, []Happening{Placed}},
+		{"also where the lines before it were late", func(s *script) { s.rest("0.0").lines("+1900ms 5.0m 20.0m 50.0m").rest("50.0") }, []Happening{Placed}},
 		{"to disown an empty pan changes nothing", func(s *script) { s.rest("0.0").Disown(); s.rest("50.0") }, []Happening{Placed}},
 	}
 	for _, tt := range tests {
