@@ -92,8 +92,9 @@ func (v Value) Step() Mass {
 	return step
 }
 
-// AppendText appends the value as "123.45 g", with all of its digits.
-func (v Value) AppendText(b []byte) ([]byte, error) {
+// String is the value as the display shows it, "123.45 g", with all of its digits.
+func (v Value) String() string {
+	b := make([]byte, 0, 24)
 	if v.Digits < 0 {
 		b = append(b, '-')
 	}
@@ -109,19 +110,5 @@ func (v Value) AppendText(b []byte) ([]byte, error) {
 	if v.Unit != UnitNone {
 		b = append(append(b, ' '), v.Unit.String()...)
 	}
-	return b, nil
-}
-
-// MarshalText is AppendText on a fresh slice.
-func (v Value) MarshalText() ([]byte, error) { return v.AppendText(nil) }
-
-// UnmarshalText is ParseValue.
-func (v *Value) UnmarshalText(text []byte) (err error) {
-	*v, err = ParseValue(string(text))
-	return err
-}
-
-func (v Value) String() string {
-	b, _ := v.AppendText(make([]byte, 0, 24))
 	return string(b)
 }

@@ -18,6 +18,8 @@ func TestAWholeWeighOut(t *testing.T) {
 	require.Equal(t, pour.CuePlace, b.view().Cue)
 	require.Nil(t, b.view().Part)
 
+	b.pour(50, 400*time.Millisecond)
+	require.Equal(t, pour.CueWait, b.view().Cue, "a cup not yet at rest")
 	b.cupPlaced()
 	v := b.view()
 	require.Equal(t, PhasePour, v.Phase)

@@ -119,7 +119,7 @@ func (s *State) cue() pour.Cue {
 
 // cupCue before a cup is taken.
 func (s *State) cupCue() pour.Cue {
-	if len(s.openChecks()) > 0 || !s.Pan.Empty() && s.Pan.Load() >= s.Pan.Threshold() && !s.Pan.Settled(0) {
+	if len(s.openChecks()) > 0 || s.Pan.Arriving() {
 		return pour.CueWait
 	}
 	return pour.CuePlace

@@ -175,6 +175,11 @@ func (p *Pan) Since() time.Time { return p.since }
 // Empty says whether the pan is known to carry nothing.
 func (p *Pan) Empty() bool { return p.place == empty }
 
+// Arriving says whether a load is coming onto a pan that was empty, and not yet at rest.
+func (p *Pan) Arriving() bool {
+	return (p.place == empty || p.place == unknown) && p.Load() >= p.Threshold() && !p.Settled(0)
+}
+
 // Loaded says whether a settled load has come onto a pan that was seen empty.
 func (p *Pan) Loaded() bool { return p.place == loaded }
 
