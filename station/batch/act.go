@@ -95,6 +95,9 @@ func (s *State) ready() error {
 }
 
 func (s *State) actAccept(a Act) (Fact, error) {
+	if s.OnScale() && !s.cup && s.Question.kind == noRoomQuestion && s.Pan.Settled(0) {
+		return CupTaken{At: a.At, Reference: s.value(), Division: s.division()}, nil
+	}
 	if err := s.ready(); err != nil {
 		return nil, err
 	}

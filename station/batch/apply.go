@@ -16,7 +16,7 @@ func (s *State) apply(f Fact) {
 	case Started:
 		*s = State{Pan: s.Pan, Start: &f, Dosings: dosings(f.Plan)}
 	case CupTaken:
-		s.cup = true
+		s.cup, s.Question = true, Question{}
 		s.count(f.Reference, f.Division, false)
 	case Referenced:
 		s.referenced(f)

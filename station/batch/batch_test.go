@@ -114,6 +114,33 @@ func TestTooMuchAWithNoRoomForItsBIsAQuestion(t *testing.T) {
 	require.Equal(t, "B", *b.view().Part)
 }
 
+func TestACupTooHeavyForWhatIsToComeIsAQuestion(t *testing.T) {
+	heavy := func(t *testing.T) *bench {
+		b := newBench(t, "300 g", "400 g")
+		b.pour(150, 400*time.Millisecond)
+		b.rest(150, time.Second)
+		require.Equal(t, PhaseCup, b.view().Phase)
+		require.Equal(t, pour.CueAnswer, b.view().Cue)
+		require.Contains(t, b.view().Question.Detail, "400 g")
+		return b
+	}
+	t.Run("another cup takes it away", func(t *testing.T) {
+		b := heavy(t)
+		b.rest(0, time.Second)
+		require.Nil(t, b.view().Question)
+		b.cupPlaced()
+	})
+	t.Run("it can be taken as it is", func(t *testing.T) {
+		b := heavy(t)
+		require.NoError(t, b.act(Act{Action: "accept"}))
+		require.Equal(t, pour.CuePour, b.view().Cue)
+		require.Nil(t, b.view().Question)
+	})
+	t.Run("or scrapped, without a reason asked", func(t *testing.T) {
+		require.NoError(t, heavy(t).act(Act{Action: "scrap"}))
+	})
+}
+
 func TestTooMuchBIsCorrectedWithA(t *testing.T) {
 	b := newBench(t, "300 g", "6000 g").cupPlaced().poured(250).handedOver()
 	b.pour(354, 8*time.Second)

@@ -53,11 +53,6 @@ func cupChanged(change reading.Mass) Question {
 }
 
 // noRoom asks what to do when what should follow does not fit.
-func noRoom(reason error) Question {
-	return Question{
-		Ask:     "No room to put it right",
-		Detail:  reason.Error(),
-		Choices: []string{"accept", "scrap"},
-		kind:    noRoomQuestion,
-	}
+func noRoom(ask string, reason error) Question {
+	return Question{Ask: ask, Detail: reason.Error(), Choices: []string{"accept", "scrap"}, kind: noRoomQuestion}
 }

@@ -39,9 +39,17 @@ func (s *State) read(r reading.Reading) []Fact {
 	return s.decide()
 }
 
-// takeCup makes the settled load of a cup the reference, once every check that says stop has been passed.
+// takeCup makes the settled load of a cup the reference, once every check that says stop has been passed and the scale
+// has room for what is to come. Another cup may: taking this one off takes the question away.
 func (s *State) takeCup() []Fact {
-	if !s.Start.Auto.Tare || len(s.openChecks()) > 0 || !s.Pan.Loaded() || !s.Pan.Settled(0) {
+	if !s.Pan.Loaded() {
+		s.Question = Question{}
+	}
+	if !s.Start.Auto.Tare || len(s.openChecks()) > 0 || !s.Pan.Loaded() || !s.Pan.Settled(0) || s.acting || s.Question.Ask != "" {
+		return nil
+	}
+	if err := s.Start.Plan.Room(s.Start.Plan.TotalG, s.Pan.Load()); err != nil {
+		s.Question = noRoom("Too heavy with this cup", err)
 		return nil
 	}
 	return s.atOnce(CupTaken{inForce: now, At: s.Pan.Now.At, Reference: s.value(), Division: s.division()})
@@ -85,7 +93,7 @@ func (s *State) decide() []Fact {
 	}
 	fact, room := s.accept("auto")
 	if room != nil {
-		s.Question, s.asked = noRoom(room), total
+		s.Question, s.asked = noRoom("No room to put it right", room), total
 		return nil
 	}
 	s.taken = true

@@ -119,6 +119,9 @@ func (s *State) cue() pour.Cue {
 
 // cupCue before a cup is taken.
 func (s *State) cupCue() pour.Cue {
+	if s.Question.Ask != "" {
+		return pour.CueAnswer
+	}
 	if len(s.openChecks()) > 0 || s.Pan.Arriving() {
 		return pour.CueWait
 	}
