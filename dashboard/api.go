@@ -59,13 +59,12 @@ func (s *Server) getStation(w http.ResponseWriter, r *http.Request) error {
 // materialView is a stored card with its ratio in words, so that a page shows it without doing arithmetic of its own.
 type materialView struct {
 	material.Stored
-	RatioText string   `json:"ratio_text"`
-	Sentence  string   `json:"sentence"`
-	NotBuilt  []string `json:"not_built,omitempty"` // why no batch of it can be started yet
+	RatioText string `json:"ratio_text"`
+	Sentence  string `json:"sentence"`
 }
 
 func viewMaterial(m material.Stored) materialView {
-	return materialView{Stored: m, RatioText: m.RatioText(), Sentence: m.Sentence(), NotBuilt: m.NotBuilt()}
+	return materialView{Stored: m, RatioText: m.RatioText(), Sentence: m.Sentence()}
 }
 
 func (s *Server) listMaterials(w http.ResponseWriter, r *http.Request) error {

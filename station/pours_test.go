@@ -7,6 +7,7 @@ import (
 	"testing"
 	"testing/synctest"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"twocup/scaledrv/reading"
@@ -16,7 +17,10 @@ import (
 	"twocup/station/pour"
 )
 
-var pours = flag.Int("pours", 12, "seeded pours that TestPoursAgainstTheTruth makes")
+var (
+	pours     = flag.Int("pours", 12, "seeded pours that TestPoursAgainstTheTruth makes")
+	firstSeed = flag.Uint64("first-seed", 0, "seed of its first pour; the guidance was tuned on 0 to 499, so figures are reported from others")
+)
 
 // outcome of one pour, judged by the simulator's truth and not by what the station says.
 type outcome struct {
@@ -37,13 +41,13 @@ type outcome struct {
 func TestPoursAgainstTheTruth(t *testing.T) {
 	dir := t.TempDir()
 	var all []*outcome
-	for seed := range uint64(*pours) {
-		synctest.Test(t, func(t *testing.T) { all = append(all, pourOnce(t, dir, seed)) })
+	for n := range uint64(*pours) {
+		synctest.Test(t, func(t *testing.T) { all = append(all, pourOnce(t, dir, *firstSeed+n)) })
 	}
 	var absA, absB, absRatio, late, seconds []float64
 	within, truly, corrected, green := 0, 0, 0, 0
 	for _, o := range all {
-		require.Zero(t, o.falseGreen, "seed %d", o.seed)
+		assert.Zero(t, o.falseGreen, "seed %d", o.seed)
 		require.NotZero(t, o.green, "seed %d: green was never shown, so nothing was tested", o.seed)
 		absA, absB = append(absA, math.Abs(o.errA)), append(absB, math.Abs(o.errB))
 		absRatio, seconds = append(absRatio, math.Abs(o.ratioPct)), append(seconds, o.seconds)
@@ -64,7 +68,7 @@ func TestPoursAgainstTheTruth(t *testing.T) {
 	t.Logf("%d pours: |A - target| median %.2f g, worst %.2f g; |B - target| median %.2f g, worst %.2f g; |ratio error| median %.2f %%, worst %.2f %%",
 		n, median(absA), slices.Max(absA), median(absB), slices.Max(absB), median(absRatio), slices.Max(absRatio))
 	t.Logf("A that the record does not have as A: median %.2f g, worst %.2f g", median(late), slices.Max(late))
-	t.Logf("verdict within %d, truth inside tolerance %d, corrected %d; %d green snapshots, none false; median %.0f s, longest %.0f s",
+	t.Logf("verdict within %d, truth inside tolerance %d, corrected %d; %d green snapshots; median %.0f s, longest %.0f s",
 		within, truly, corrected, green, median(seconds), slices.Max(seconds))
 }
 

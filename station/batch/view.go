@@ -2,6 +2,7 @@ package batch
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"twocup/scaledrv/reading"
@@ -166,8 +167,7 @@ func (s *State) viewPart(v *View) {
 // poured is the total of a dosing's part as it is shown: nothing before it has begun, and what landed too soon with the
 // part before while nobody has said whose it is.
 func (s *State) poured(i int) reading.Mass {
-	switch {
-	case i == s.at && !s.waiting, i == s.at-1 && s.held() && s.Question.Ask == "":
+	if i == s.at && !s.waiting || i == s.at-1 && s.held() && s.Question.Ask == "" {
 		return s.closedTotal(i) + s.risen()
 	}
 	return s.closedTotal(i)
@@ -182,11 +182,11 @@ func (s *State) parts() []PartView {
 		if s.cup {
 			view.Poured = s.poured(i)
 		}
-		if n := place(list, d.Part.Part); n < len(list) {
+		if n := slices.IndexFunc(list, func(p PartView) bool { return p.Part.Part == d.Part.Part }); n >= 0 {
 			list[n] = view
-			continue
+		} else {
+			list = append(list, view)
 		}
-		list = append(list, view)
 	}
 	return list
 }
@@ -198,15 +198,6 @@ func rounded(f *float64) *float64 {
 	}
 	shown := math.Round(*f*1000) / 1000
 	return &shown
-}
-
-func place(list []PartView, part string) int {
-	for n := range list {
-		if list[n].Part.Part == part {
-			return n
-		}
-	}
-	return len(list)
 }
 
 // potLife by the card: at most this where the batch is larger than the mass the card states it for.
