@@ -12,7 +12,7 @@ import (
 func (s *State) accept(by string) (Accepted, error) {
 	d, total := s.dosing(), s.total()
 	then := *s // what the batch is once this dosing is closed
-	then.edit(s.at).Weighings = s.closed(s.Pan.Now.Mass)
+	then.edit(s.at).Weighings = s.closed(s.Pan.Value())
 	f := Accepted{
 		At: s.Pan.Now.At, Dosing: s.at, Part: d.Part.Part, By: by, Poured: total, Flow: s.meanFlow(),
 		Weighings: then.Dosings[s.at].Weighings,

@@ -191,7 +191,7 @@ func (s *State) risen() reading.Mass {
 	case s.Pan.Now.At.IsZero():
 		return 0
 	}
-	return s.Pan.Now.Mass - s.from
+	return s.Pan.Value() - s.from
 }
 
 // total is what the part at hand has in the cup.

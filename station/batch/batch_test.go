@@ -98,6 +98,33 @@ func TestBelowItsWindowAPartIsToppedUp(t *testing.T) {
 	require.True(t, b.view().Parts[0].Accepted)
 }
 
+// A display at an edge of the window flickers over it: one line on the good side makes nothing green and accepts nothing.
+func TestOneLineOfFlickerDecidesNothing(t *testing.T) {
+	b := newBench(t, "300 g", "6000 g").cupPlaced()
+	b.pour(245, 6*time.Second)
+	b.rest(245.9, 2*time.Second) // A's window begins at 196 g: 246 on the scale
+	for i := range 60 {
+		b.line([]float64{245.9, 245.9, 245.9, 246}[i%4], reading.Stable)
+		require.Equal(t, pour.Near, *b.view().Band)
+	}
+	require.Equal(t, pour.CueTopUp, b.view().Cue)
+	for range 30 {
+		b.line(246, reading.Stable)
+	}
+	require.True(t, b.view().Parts[0].Accepted)
+	require.Equal(t, 196.0, b.view().Parts[0].Poured.Grams())
+}
+
+func TestACupIsTakenAtTheValueShownMost(t *testing.T) {
+	b := newBench(t, "300 g", "6000 g")
+	b.pour(50, 400*time.Millisecond)
+	for i := range 40 {
+		b.line([]float64{50, 50, 50, 50.1}[i%4], reading.Stable)
+	}
+	b.poured(250)
+	require.Equal(t, 200.0, b.view().Parts[0].Poured.Grams())
+}
+
 func TestTooMuchAIsNoFaultBFollows(t *testing.T) {
 	b := newBench(t, "300 g", "6000 g").cupPlaced().poured(270)
 	require.Equal(t, "B", *b.view().Part)

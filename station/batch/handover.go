@@ -10,7 +10,7 @@ import (
 // is the part at hand. An earlier one belongs to the part before, unless it came as a stream or is too much: that is a
 // question.
 func (s *State) handOver() []Fact {
-	rise, d := s.Pan.Now.Mass-s.from, s.Pan.Division
+	rise, d := s.Pan.Value()-s.from, s.Pan.Division
 	switch {
 	case rise < d && (!s.held() || s.Pan.Settled(0)): // a lone low line does not unsay what rose
 		s.level, s.early, s.fastest, s.Question = s.Pan.Now.At, false, 0, Question{}

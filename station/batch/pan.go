@@ -34,7 +34,7 @@ func (s *State) moved(h pour.Happening) []Fact {
 	case s.off && s.Pan.Loaded() && s.Pan.Settled(0) && s.Pan.Load() >= s.lifted/2:
 		return s.cupBack()
 	case s.display != 0 && s.display != s.Pan.Division && !s.off:
-		return s.reference("division", s.Pan.Now.Mass)
+		return s.reference("division", s.Pan.Value())
 	}
 	return nil
 }
@@ -107,7 +107,7 @@ func (s *State) fell() []Fact {
 	if !s.Pan.Settled(0) {
 		return nil
 	}
-	value := s.Pan.Now.Mass
+	value := s.Pan.Value()
 	if s.highest-value <= slack*s.Pan.Division {
 		s.highest = max(s.highest, value)
 		return nil

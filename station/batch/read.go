@@ -56,7 +56,7 @@ func (s *State) takeCup() []Fact {
 }
 
 // value and division are the pan's, as facts keep them.
-func (s *State) value() plan.Picograms    { return plan.Picograms(s.Pan.Now.Mass) }
+func (s *State) value() plan.Picograms    { return plan.Picograms(s.Pan.Value()) }
 func (s *State) division() plan.Picograms { return plan.Picograms(s.Pan.Division) }
 
 var now = inForce{already: true}
@@ -124,7 +124,7 @@ func (s *State) meanFlow() float64 {
 	if s.rises.IsZero() {
 		return d.Flow
 	}
-	poured := s.Pan.Now.Mass - s.from
+	poured := s.Pan.Value() - s.from
 	for _, w := range d.Weighings {
 		poured += w.mass()
 	}

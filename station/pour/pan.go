@@ -33,7 +33,7 @@ type Pan struct {
 	Division reading.Mass    // in force: the scale's, or the display's own step where that is coarser
 	Now      reading.Reading // the newest reading with a weight
 	Before   reading.Reading // the one before it
-	Rested   reading.Reading // the newest settled one
+	Rested   reading.Reading // the newest settled one, its mass the one in the middle of the newest few
 	Peak     reading.Mass    // largest value since Rested
 	Clean    bool            // of the newest Keyed: the value was at rest before it, so nothing landed unseen
 
@@ -111,6 +111,7 @@ func (p *Pan) follow(r reading.Reading, continued bool) {
 	p.trail.add(r.At, r.Mass)
 	if p.Settled(0) {
 		p.Rested, p.Peak = r, r.Mass
+		p.Rested.Mass = p.trail.median()
 	}
 	p.Peak = max(p.Peak, r.Mass)
 }
@@ -174,6 +175,15 @@ func (p *Pan) Since() time.Time { return p.since }
 
 // Empty says whether the pan is known to carry nothing.
 func (p *Pan) Empty() bool { return p.place == empty }
+
+// Value is what the pan shows: the newest value or, at rest, the one in the middle of the newest few. A display flickers
+// between two steps; one line on the far side of an edge must not decide anything.
+func (p *Pan) Value() reading.Mass {
+	if p.Settled(0) {
+		return p.Rested.Mass
+	}
+	return p.Now.Mass
+}
 
 // Arriving says whether a load is coming onto a pan that was empty, and not yet at rest.
 func (p *Pan) Arriving() bool {

@@ -1,6 +1,7 @@
 package pour
 
 import (
+	"slices"
 	"time"
 
 	"twocup/scaledrv/reading"
@@ -26,6 +27,18 @@ func (t *trail) add(at time.Time, m reading.Mass) {
 	last := (t.first + t.n) % len(t.at)
 	t.at[last], t.mass[last] = at, m
 	t.n++
+}
+
+// median is the middle one of the trail's masses, the later of two; one that the scale showed. The trail must not be empty.
+func (t *trail) median() reading.Mass {
+	sorted := t.mass // the ring's order does not matter
+	if t.n < len(sorted) {
+		for i := range t.n {
+			sorted[i] = t.mass[(t.first+i)%len(t.mass)]
+		}
+	}
+	slices.Sort(sorted[:t.n])
+	return sorted[t.n/2]
 }
 
 // slope is that of the least-squares line through the trail, in grams per second; 0 with fewer than three readings.
