@@ -9,16 +9,22 @@ import (
 type Unit uint8
 
 const (
-	UnitNone Unit = iota
-	UnitMG
-	UnitG
-	UnitKG
-	UnitOZ // avoirdupois
-	UnitLB // avoirdupois
+	UnitNone  Unit = iota
+	UnitMG         // milligram
+	UnitG          // gram
+	UnitKG         // kilogram
+	UnitT          // tonne, 1000 kg
+	UnitCT         // metric carat
+	UnitGN         // grain. A scale's "gr" is no unit here: some mean the gram by it
+	UnitDWT        // pennyweight
+	UnitOZ         // avoirdupois ounce
+	UnitOZT        // troy ounce
+	UnitLB         // avoirdupois pound
+	UnitLBOZ       // a split display of whole pounds and ounces: a Value's digits are ounces
 )
 
-// Exact by definition: 1 lb = 0.45359237 kg (international yard and pound agreement of 1959, NIST SP 811 appendix B),
-// 1 oz = 1/16 lb.
+// Exact by definition: 1 lb = 0.45359237 kg (international yard and pound agreement of 1959), 1 oz = 1/16 lb, a grain
+// 1/7000 lb, a troy ounce 480 and a pennyweight 24 grains (NIST SP 811 appendix B, NIST Handbook 44 appendix C).
 var units = [...]struct {
 	symbol    string
 	picograms int64
@@ -27,9 +33,17 @@ var units = [...]struct {
 	UnitMG:   {"mg", 1_000_000_000},
 	UnitG:    {"g", 1_000_000_000_000},
 	UnitKG:   {"kg", 1_000_000_000_000_000},
-	UnitOZ:   {"oz", 28_349_523_125_000},
-	UnitLB:   {"lb", 453_592_370_000_000},
+	UnitT:    {"t", 1_000_000_000_000_000_000},
+	UnitCT:   {"ct", 200_000_000_000},
+	UnitGN:   {"gn", 64_798_910_000},
+	UnitDWT:  {"dwt", 1_555_173_840_000},
+	UnitOZ:   {"oz", ouncePicograms},
+	UnitOZT:  {"ozt", 31_103_476_800_000},
+	UnitLB:   {"lb", 16 * ouncePicograms},
+	UnitLBOZ: {"lb:oz", ouncePicograms},
 }
+
+const ouncePicograms = 28_349_523_125_000
 
 func (u Unit) String() string { return units[u].symbol }
 
@@ -38,16 +52,26 @@ func ParseUnit(symbol string) (Unit, error) {
 	if u, ok := UnitOf(symbol); ok {
 		return u, nil
 	}
-	return UnitNone, fmt.Errorf("unknown unit of mass %q (known: mg, g, kg, oz, lb)", symbol)
+	return UnitNone, fmt.Errorf("unknown unit of mass %q (known: %s)", symbol, knownUnits)
 }
+
+var knownUnits = func() string {
+	var symbols []string
+	for _, u := range units[1:] {
+		symbols = append(symbols, u.symbol)
+	}
+	return strings.Join(symbols, ", ")
+}()
+
+const longestSymbol = len("lb:oz")
 
 // UnitOf is ParseUnit without an error to build: for the parsers of a scale's lines, which may pass bytes.
 func UnitOf[T string | []byte](symbol T) (Unit, bool) {
-	if len(symbol) == 0 || len(symbol) > 2 {
+	if len(symbol) == 0 || len(symbol) > longestSymbol {
 		return UnitNone, false
 	}
 	for u := UnitMG; int(u) < len(units); u++ {
-		if strings.EqualFold(units[u].symbol, string(symbol)) {
+		if len(units[u].symbol) == len(symbol) && strings.EqualFold(units[u].symbol, string(symbol)) {
 			return u, true
 		}
 	}

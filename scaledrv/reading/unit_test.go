@@ -18,6 +18,12 @@ func TestUnitFactorsAreThePublishedOnes(t *testing.T) {
 		{"avoirdupois pound", "1 lb", "453.59237 g"},
 		{"avoirdupois ounce", "1 oz", "28.349523125 g"},
 		{"sixteen ounces are a pound", "16 oz", "453.59237 g"},
+		{"troy ounce", "1 ozt", "31.1034768 g"},
+		{"pennyweight", "1 dwt", "1.55517384 g"},
+		{"grain", "1 gn", "0.06479891 g"},
+		{"metric carat", "1 ct", "0.2 g"},
+		{"tonne", "1 t", "1000 kg"},
+		{"a split display of pounds and ounces", "2:04.0 lb:oz", "1020.5828325 g"}, // 36 oz
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			m, err := ParseMass(tt.one)
@@ -29,12 +35,12 @@ func TestUnitFactorsAreThePublishedOnes(t *testing.T) {
 	}
 	// NIST Handbook 44 appendix C: a pound is 7000 grains of 64.79891 mg.
 	pound, _ := ParseMass("1 lb")
-	grain, _ := ParseMass("64.79891 mg")
+	grain, _ := ParseMass("1 gn")
 	require.Equal(t, 7000*grain, pound)
 }
 
 func TestUnitsAreReadInEitherCase(t *testing.T) {
-	for symbol, want := range map[string]Unit{"mg": UnitMG, "G": UnitG, "Kg": UnitKG, "OZ": UnitOZ, "lb": UnitLB} {
+	for symbol, want := range map[string]Unit{"mg": UnitMG, "G": UnitG, "Kg": UnitKG, "OZ": UnitOZ, "lb": UnitLB, "LB:OZ": UnitLBOZ, "ozt": UnitOZT} {
 		u, ok := UnitOf(symbol)
 		require.True(t, ok, symbol)
 		require.Equal(t, want, u)
@@ -48,11 +54,11 @@ func TestUnitsAreReadInEitherCase(t *testing.T) {
 }
 
 func TestWhatIsNoUnitIsRefused(t *testing.T) {
-	for _, symbol := range []string{"", " g", "g ", "k", "lbs", "gr", "ct", "t", "\u212Ag", "ml"} {
+	for _, symbol := range []string{"", " g", "g ", "k", "lbs", "gr", "tael", "oz t", "lb:ozs", "\u212Ag", "ml"} {
 		_, ok := UnitOf(symbol)
 		require.False(t, ok, "%q", symbol)
 		_, err := ParseUnit(symbol)
-		require.ErrorContains(t, err, "known: mg, g, kg, oz, lb")
+		require.ErrorContains(t, err, "known: mg, g, kg, t, ct, gn, dwt, oz, ozt, lb, lb:oz")
 	}
 }
 

@@ -14,7 +14,8 @@ const MaxDecimals = 9
 var pow10 = [...]int64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9}
 
 // Value is a number as a display shows it: digits, where the mark stands, and the unit. 123.450 kg is
-// {123450, 3, UnitKG}. It has no sign of zero: a scale's -0.00 is 0.00.
+// {123450, 3, UnitKG}, and 2:03.5 lb:oz, two pounds and 3.5 ounces, is {355, 1, UnitLBOZ}. It has no sign of zero: a
+// scale's -0.00 is 0.00.
 type Value struct {
 	Digits   int64 // the number without its mark
 	Decimals uint8 // digits after the mark, at most MaxDecimals
@@ -29,12 +30,50 @@ func ParseValue(text string) (Value, error) {
 	if err != nil {
 		return Value{}, fmt.Errorf("read mass %q: %w", text, err)
 	}
-	v, err := parseDecimal(strings.TrimSpace(s[:cut]))
+	number := strings.TrimSpace(s[:cut])
+	var v Value
+	if unit == UnitLBOZ {
+		v, err = parseSplit(number)
+	} else {
+		v, err = parseDecimal(number)
+	}
 	if err != nil {
 		return Value{}, fmt.Errorf("read mass %q: %w", text, err)
 	}
 	v.Unit = unit
 	return v, nil
+}
+
+// parseSplit reads pounds and ounces as a split display has them, "2:03.5".
+func parseSplit(s string) (Value, error) {
+	pounds, ounces, _ := strings.Cut(s, ":")
+	unsigned := strings.TrimPrefix(strings.TrimPrefix(pounds, "+"), "-")
+	whole, err := strconv.ParseUint(unsigned, 10, 63)
+	if err != nil {
+		return Value{}, fmt.Errorf("%q is not pounds and ounces, such as 2:03.5", s)
+	}
+	v, err := parseDecimal(ounces)
+	if err != nil {
+		return Value{}, err
+	}
+	v, ok := v.AddPounds(int64(whole))
+	if !ok || strings.HasPrefix(ounces, "-") {
+		return Value{}, fmt.Errorf("%q is not pounds and less than 16 ounces in range", s)
+	}
+	if strings.HasPrefix(pounds, "-") {
+		v.Digits = -v.Digits
+	}
+	return v, nil
+}
+
+// AddPounds makes the value of a split display from its ounces and its whole pounds, neither of them negative. It is
+// false where there are 16 ounces or more, and beyond what a Value holds.
+func (v Value) AddPounds(pounds int64) (Value, bool) {
+	pound := 16 * pow10[v.Decimals]
+	if v.Digits < 0 || v.Digits >= pound || pounds < 0 || pounds > (math.MaxInt64-v.Digits)/pound {
+		return Value{}, false
+	}
+	return Value{Digits: pounds*pound + v.Digits, Decimals: v.Decimals, Unit: UnitLBOZ}, true
 }
 
 // parseDecimal reads plain digits with at most one point: no exponent, no grouping, no second sign.
@@ -99,6 +138,12 @@ func (v Value) String() string {
 		b = append(b, '-')
 	}
 	digits, unit := magnitude(v.Digits), uint64(pow10[v.Decimals])
+	if v.Unit == UnitLBOZ {
+		b = append(strconv.AppendUint(b, digits/(16*unit), 10), ':')
+		if digits %= 16 * unit; digits < 10*unit {
+			b = append(b, '0') // two places, as displays have them
+		}
+	}
 	b = strconv.AppendUint(b, digits/unit, 10)
 	if v.Decimals > 0 {
 		b = append(b, '.')

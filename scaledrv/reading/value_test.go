@@ -20,6 +20,9 @@ func TestParseValue(t *testing.T) {
 		{"minus zero is zero with its digits", "-0.00 g", "0.00 g"},
 		{"a plus is no part of the number", "+1 g", "1 g"},
 		{"space around is no matter", "  7.0 oz ", "7.0 oz"},
+		{"a split display", "2:03.5 lb:oz", "2:03.5 lb:oz"},
+		{"a split display without padding", "12:3.50 lb:oz", "12:03.50 lb:oz"},
+		{"a split display below zero and below a pound", "-0:11.0 LB:OZ", "-0:11.0 lb:oz"},
 		{"nine digits after the point", "0.000000001 kg", "0.000000001 kg"},
 		{"the smallest number that can be held", "-9223372036854775808 mg", "-9223372036854775808 mg"},
 	} {
@@ -34,7 +37,7 @@ func TestParseValue(t *testing.T) {
 func TestParseValueRefuses(t *testing.T) {
 	for _, tt := range []struct{ name, text, why string }{
 		{"nothing", "", `unknown unit of mass ""`},
-		{"a number without unit", "12.5", "known: mg, g, kg, oz, lb"},
+		{"a number without unit", "12.5", "known: mg, g, kg, t,"},
 		{"a unit without number", "g", "not a decimal number"},
 		{"a unit of volume", "5 mL", `unknown unit of mass "mL"`},
 		{"a troy ounce, which is no avoirdupois ounce", "1 oz t", `unknown unit of mass "oz t"`},
@@ -49,6 +52,13 @@ func TestParseValueRefuses(t *testing.T) {
 		{"an underscore", "1_000 g", "not a decimal number"},
 		{"a decimal comma, which may group", "1,5 g", "not a decimal number"},
 		{"hexadecimal", "0x10 g", "not a decimal number"},
+		{"sixteen ounces beside pounds", "2:16.0 lb:oz", "less than 16 ounces"},
+		{"a colon in another unit", "2:03.5 lb", "not a decimal number"},
+		{"a sign after the colon", "2:-03.5 lb:oz", "less than 16 ounces"},
+		{"ounces alone in a split display", "3.5 lb:oz", "not pounds and ounces"},
+		{"whole ounces alone", "5 lb:oz", "not a decimal number"},
+		{"two signs before the colon", "+-+2:03.5 lb:oz", "not pounds and ounces"},
+		{"more pounds than can be held", "922337203685477580:01.0 lb:oz", "in range"},
 		{"ten digits after the point", "0.1234567890 g", "more than 9 digits"},
 		{"more digits than can be held", "9223372036854775808 mg", "in range"},
 	} {
@@ -62,9 +72,9 @@ func TestParseValueRefuses(t *testing.T) {
 
 func anyValue(t *rapid.T) Value {
 	return Value{
-		Digits:   rapid.Int64().Draw(t, "digits"),
+		Digits:   rapid.Int64Min(-math.MaxInt64).Draw(t, "digits"),
 		Decimals: uint8(rapid.IntRange(0, MaxDecimals).Draw(t, "decimals")),
-		Unit:     Unit(rapid.IntRange(int(UnitMG), int(UnitLB)).Draw(t, "unit")),
+		Unit:     Unit(rapid.IntRange(int(UnitMG), int(UnitLBOZ)).Draw(t, "unit")),
 	}
 }
 
@@ -81,7 +91,8 @@ func TestAValuePrintedAndReadKeepsItsDigits(t *testing.T) {
 
 // The check is exact rational arithmetic, from the factors as decimal text.
 func TestMassIsTheValueRoundedOnceHalfAwayFromZero(t *testing.T) {
-	grams := map[Unit]string{UnitMG: "0.001", UnitG: "1", UnitKG: "1000", UnitOZ: "28.349523125", UnitLB: "453.59237"}
+	grams := map[Unit]string{UnitMG: "0.001", UnitG: "1", UnitKG: "1000", UnitT: "1000000", UnitCT: "0.2", UnitGN: "0.06479891", UnitDWT: "1.55517384",
+		UnitOZ: "28.349523125", UnitOZT: "31.1034768", UnitLB: "453.59237", UnitLBOZ: "28.349523125"}
 	rapid.Check(t, func(t *rapid.T) {
 		v := anyValue(t)
 		if rapid.Bool().Draw(t, "small") {
@@ -136,7 +147,7 @@ func TestNothingIsAllocatedForAMass(t *testing.T) {
 }
 
 func FuzzParseValue(f *testing.F) {
-	for _, seed := range []string{"0.1 g", "-12.50kg", "2 lb", "", "1.2.3 g", "+00000.000000000 OZ", "9223372036854775807mg", "٣ g"} {
+	for _, seed := range []string{"0.1 g", "-12.50kg", "2 lb", "", "1.2.3 g", "+00000.000000000 OZ", "9223372036854775807mg", "٣ g", "2:03.5 lb:oz"} {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
@@ -153,7 +164,11 @@ func FuzzParseValue(f *testing.F) {
 		plain := func(s string) string {
 			s = strings.ToLower(strings.Join(strings.Fields(s), ""))
 			s = strings.TrimLeft(s, "+-")
-			return strings.TrimLeft(s, "0")
+			s = strings.TrimLeft(s, "0")
+			if pounds, ounces, ok := strings.Cut(s, ":"); ok { // ounces of a split display have two places
+				return pounds + ":" + strings.TrimLeft(ounces, "0")
+			}
+			return s
 		}
 		require.Equal(t, plain(text), plain(printed))
 		require.Equal(t, v.Digits < 0, strings.HasPrefix(printed, "-"))
