@@ -65,7 +65,7 @@ func testStation(t *testing.T, ctx context.Context, dir string, m *Metrics) (*st
 		_, err := l.AddMaterial(t.Context(), card, time.Now())
 		require.NoError(t, err)
 	}
-	shape, err := scaledrv.ShapeByName("status-comma")
+	shape, err := scaledrv.ShapeByName("status-comma", scaledrv.ShapeOptions{})
 	require.NoError(t, err)
 	scale := newScriptedScale()
 	return station.Start(ctx, station.Config{

@@ -17,7 +17,7 @@ func drain(in *intake, chunks ...string) (out []string) {
 		for rest := []byte(chunk); len(rest) > 0; {
 			r, after, ok := in.next(rest)
 			if ok {
-				out = append(out, describe(r, nil))
+				out = append(out, describe(parsed{Reading: r}, nil))
 			}
 			rest = after
 		}
@@ -47,11 +47,11 @@ func TestGuard(t *testing.T) {
 		{"over passes at once and leaves the layout", g1 + g2 + "OL,+99999999.9 g\r\n" + g3, []string{"2.0 g stable", "over", "3.0 g stable"}, 0},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			in := &intake{shape: statusComma}
+			in := newIntake(statusCommaShape)
 			require.Equal(t, tt.want, drain(in, "\r\n"+tt.stream))
 			require.EqualValues(t, tt.rejected, in.rejected)
 			// One byte at a time makes no difference.
-			slow := &intake{shape: statusComma}
+			slow := newIntake(statusCommaShape)
 			require.Equal(t, tt.want, drain(slow, strings.Split("\r\n"+tt.stream, "")...))
 			require.EqualValues(t, tt.rejected, slow.rejected)
 		})
@@ -143,7 +143,7 @@ func TestEveryReadingLetOutWasReallySent(t *testing.T) {
 				must = append(must, line.reading)
 			}
 		}
-		in := &intake{shape: statusComma}
+		in := newIntake(statusCommaShape)
 		var got []string
 		for chunk := range slices.Chunk([]byte(stream), rapid.IntRange(1, 100).Draw(t, "chunk")) {
 			got = append(got, drain(in, string(chunk))...)
@@ -164,15 +164,15 @@ func requireInOrder(t *rapid.T, some, all []string, what string) {
 
 // What the property leaves out does happen to get through; a later shape with a checksum may do better.
 func TestTheBoundOfTheGuardIsAsStated(t *testing.T) {
-	in := &intake{shape: statusComma}
+	in := newIntake(statusCommaShape)
 	require.Equal(t, []string{"2.0 g stable", "7.0 g stable"}, drain(in, "\nST,+0001.0 g\nST,+0002.0 g\nST,+0007.0 g\n"), "a digit flipped: 3 into 7")
-	in = &intake{shape: statusComma}
+	in = newIntake(statusCommaShape)
 	require.Equal(t, []string{"2.0 g stable", "4.0 g stable"}, drain(in, "\nST,+0001.0 g\nST,+0002.0 g\nST,+003.0 g\nST,+004.0 g\n"),
 		"two lines in a row cut alike are taken for a change of layout")
 }
 
 func TestNoiseWithoutEndTakesNoMemory(t *testing.T) {
-	in := &intake{shape: statusComma}
+	in := newIntake(statusCommaShape)
 	noise := bytes.Repeat([]byte{0, 0xff}, 5000)
 	in.next([]byte("\r\n"))
 	require.Zero(t, testing.AllocsPerRun(10, func() { in.next(noise) }))

@@ -27,14 +27,19 @@ func (s LinkState) String() string { return [...]string{"down", "silent", "up"}[
 type Event struct {
 	Link       LinkState
 	Reading    reading.Reading
-	HasReading bool  // with LinkUp, always
-	Err        error // why the link is down, a *LinkError
+	HasReading bool   // with LinkUp, always
+	Err        error  // why the link is down, a *LinkError
+	Advice     string // what is wrong with the scale or its line and what to do, in one sentence; empty where nothing is known to be
 }
 
 // Options of a Driver. The zero Options work.
 type Options struct {
 	StaleAfter time.Duration // silence after which the link counts as silent; 0 means 2 s
-	Log        *slog.Logger  // one line per change of the link; nil means silent
+	Request    []byte        // asks for one reading; empty for a scale that sends by itself
+	Every      time.Duration // between two requests; 0 means 200 ms
+	Tare, Zero []byte        // what presses these keys of the scale; empty: nothing is ever sent for them
+	AutoOff    time.Duration // the scale switches itself off after so long at rest; 0 means that it does not
+	Log        *slog.Logger  // one line per change of the link or of the advice; nil means silent
 }
 
 // Stats are counts since the start.
@@ -54,15 +59,19 @@ const (
 type Driver struct {
 	events                         chan Event
 	readings, rejected, reconnects atomic.Uint64
+	keys                           chan []byte // pressed, to be sent
+	opt                            Options
 	// ---
 	link   Link
 	shape  Shape
-	stale  time.Duration
 	log    *slog.Logger
 	state  LinkState
 	reason string        // text of the error last given out
 	wait   time.Duration // before the next opening
 	fresh  time.Time     // of the last reading, or of the opening
+	asker  asker
+	health health
+	advice string // last given out
 	buffer [4096]byte
 }
 
@@ -71,16 +80,21 @@ func Start(ctx context.Context, link Link, shape Shape, opt Options) *Driver {
 	if opt.StaleAfter == 0 {
 		opt.StaleAfter = 2 * time.Second
 	}
+	if opt.Every == 0 {
+		opt.Every = 200 * time.Millisecond
+	}
 	if opt.Log == nil {
 		opt.Log = slog.New(slog.DiscardHandler)
 	}
 	d := &Driver{
 		events: make(chan Event, 64),
+		keys:   make(chan []byte, 1),
+		opt:    opt,
 		link:   link,
 		shape:  shape,
-		stale:  opt.StaleAfter,
 		log:    opt.Log.With("link", link.Name()),
 		wait:   firstWait,
+		health: health{request: string(opt.Request), autoOff: opt.AutoOff},
 	}
 	go d.run(ctx)
 	return d
@@ -127,10 +141,14 @@ func (d *Driver) read(ctx context.Context, port Port) error {
 		}
 	}()
 	past := time.Unix(1, 0)
-	defer context.AfterFunc(ctx, func() { _ = port.SetReadDeadline(past) })()
-	in := &intake{shape: d.shape}
+	defer context.AfterFunc(ctx, func() { _, _ = port.SetReadDeadline(past), port.SetWriteDeadline(past) })()
+	in := newIntake(d.shape)
 	d.fresh = time.Now()
+	d.asker = asker{request: d.opt.Request, every: d.opt.Every, due: d.fresh}
 	for {
+		if err := d.send(ctx, port, in.frames); err != nil {
+			return err
+		}
 		if err := port.SetReadDeadline(d.deadline()); err != nil {
 			return err
 		}
@@ -138,25 +156,35 @@ func (d *Driver) read(ctx context.Context, port Port) error {
 			return ctx.Err()
 		}
 		n, err := readSafely(port, d.buffer[:])
-		d.take(ctx, in, d.buffer[:n], time.Now())
+		now := time.Now()
+		d.take(ctx, in, d.buffer[:n], now)
 		switch {
-		case err == nil:
-		case errors.Is(err, os.ErrDeadlineExceeded):
-			if ctx.Err() == nil {
-				d.silent(ctx)
-			}
-		default:
+		case err != nil && !errors.Is(err, os.ErrDeadlineExceeded):
 			return err
+		case ctx.Err() == nil && d.state != LinkSilent && !now.Before(d.fresh.Add(d.opt.StaleAfter)):
+			d.silent(ctx)
 		}
 	}
 }
 
-// deadline is when the link turns silent; none when it is already.
+// deadline is when something is to be done if nothing comes; none where there is nothing.
 func (d *Driver) deadline() time.Time {
-	if d.state == LinkSilent {
-		return time.Time{}
+	at := d.asker.wake()
+	if d.state != LinkSilent {
+		at = earlier(at, d.fresh.Add(d.opt.StaleAfter))
 	}
-	return d.fresh.Add(d.stale)
+	if len(d.opt.Tare)+len(d.opt.Zero) > 0 {
+		at = earlier(at, time.Now().Add(keyWait))
+	}
+	return at
+}
+
+// earlier is the earlier of two instants; the zero time is never.
+func earlier(a, b time.Time) time.Time {
+	if a.IsZero() || !b.IsZero() && b.Before(a) {
+		return b
+	}
+	return a
 }
 
 // readSafely makes an error of a panic in a library's Read: the serial library's panics on descriptors from 1024 on.
@@ -171,7 +199,10 @@ func readSafely(port Port, b []byte) (n int, err error) {
 
 // take gives out the readings in a chunk that was read at this time.
 func (d *Driver) take(ctx context.Context, in *intake, chunk []byte, at time.Time) {
-	before := in.rejected
+	if len(chunk) == 0 {
+		return
+	}
+	bytes, rejected, unweighed := len(chunk), in.rejected, in.unweighed
 	for len(chunk) > 0 {
 		r, rest, ok := in.next(chunk)
 		if ok {
@@ -180,22 +211,48 @@ func (d *Driver) take(ctx context.Context, in *intake, chunk []byte, at time.Tim
 		}
 		chunk = rest
 	}
-	d.rejected.Add(in.rejected - before)
+	d.rejected.Add(in.rejected - rejected)
+	d.health.heard(at, bytes, int(in.rejected-rejected), int(in.unweighed-unweighed))
+	d.advise(ctx)
 }
 
 func (d *Driver) up(ctx context.Context, r reading.Reading) {
 	if d.state != LinkUp {
 		d.log.Info("scale is read", "was", d.state)
+		d.advice = ""
 	}
 	d.state, d.fresh, d.wait = LinkUp, r.At, firstWait
 	d.readings.Add(1)
-	d.emit(ctx, Event{Link: LinkUp, Reading: r, HasReading: true})
+	if d.health.weighed(r) {
+		r.State = reading.Fault
+	}
+	d.emit(ctx, Event{Link: LinkUp, Reading: r, HasReading: true, Advice: d.advice})
 }
 
 func (d *Driver) silent(ctx context.Context) {
-	d.log.Warn("scale is silent", "for", d.stale)
-	d.state = LinkSilent
-	d.emit(ctx, Event{Link: LinkSilent})
+	d.state, d.advice = LinkSilent, d.health.advice(LinkSilent)
+	d.log.Warn("scale is silent", "for", d.opt.StaleAfter, "advice", d.advice)
+	d.emit(ctx, Event{Link: LinkSilent, Advice: d.advice})
+}
+
+// advise tells of another advice than the last.
+func (d *Driver) advise(ctx context.Context) {
+	if d.state == LinkDown {
+		return // the error says it, or nothing is known yet
+	}
+	advice := d.health.advice(d.state)
+	if advice == d.advice {
+		return
+	}
+	d.advice = advice
+	if advice == "" {
+		d.log.Info("scale is well again")
+		return
+	}
+	d.log.Warn("scale is not well", "advice", advice)
+	if d.state == LinkSilent {
+		d.emit(ctx, Event{Link: LinkSilent, Advice: advice})
+	} // else the next reading carries it
 }
 
 // lost tells once of each reason: a port that stays away is no change.
@@ -204,8 +261,8 @@ func (d *Driver) lost(ctx context.Context, err *LinkError) {
 		return
 	}
 	d.log.Warn("scale lost", "err", err, "next_try", d.wait)
-	d.state, d.reason = LinkDown, err.Error()
-	d.emit(ctx, Event{Link: LinkDown, Err: err})
+	d.state, d.reason, d.advice = LinkDown, err.Error(), err.Error()
+	d.emit(ctx, Event{Link: LinkDown, Err: err, Advice: d.advice})
 }
 
 func (d *Driver) emit(ctx context.Context, e Event) {

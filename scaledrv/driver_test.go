@@ -210,7 +210,7 @@ func TestThereIsOneLogLineForEachChange(t *testing.T) {
 		}
 		require.Equal(t, []string{
 			`INFO msg="scale is read" link=fake was=down`,
-			`WARN msg="scale is silent" link=fake for=2s`,
+			`WARN msg="scale is silent" link=fake for=2s advice="Nothing comes from the scale: see that it is switched on, that it sends by itself or has a request in its entry, and that its cable is in"`,
 			`WARN msg="scale lost" link=fake err="read \"fake\": EOF (hung up or unplugged: check the adapter and its cable)" next_try=100ms`,
 			`WARN msg="scale lost" link=fake err="open \"fake\": EOF (hung up or unplugged: check the adapter and its cable)" next_try=200ms`,
 			`INFO msg="scale is read" link=fake was=down`,
@@ -258,9 +258,9 @@ func TestTheEndOfTheContextEndsTheDriver(t *testing.T) {
 
 func TestStaleAfterIsAsGiven(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		d := Start(t.Context(), &fakeLink{}, statusComma, Options{StaleAfter: 5 * time.Second})
+		d := Start(t.Context(), &fakeLink{}, statusCommaShape, Options{StaleAfter: 5 * time.Second})
 		started := time.Now()
-		require.Equal(t, Event{Link: LinkSilent}, <-d.Events())
+		require.Equal(t, "silent", (<-d.Events()).String())
 		require.Equal(t, 5*time.Second, time.Since(started))
 	})
 }
@@ -273,7 +273,7 @@ func BenchmarkDriver(b *testing.B) {
 	link := &fakeLink{}
 	opened := make(chan net.Conn, 1)
 	link.wrap = func(port net.Conn) Port { opened <- link.far; return port }
-	d := Start(b.Context(), link, statusComma, Options{Log: slog.New(slog.DiscardHandler)})
+	d := Start(b.Context(), link, statusCommaShape, Options{Log: slog.New(slog.DiscardHandler)})
 	far := <-opened
 	if _, err := far.Write([]byte("\r\n" + line1)); err != nil {
 		b.Fatal(err)

@@ -20,8 +20,19 @@ import (
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
-// describe is a shape's answer in words.
-func describe(r reading.Reading, err error) string {
+var statusCommaShape = shapeNamed("status-comma", ShapeOptions{})
+
+// shapeNamed is a shape that exists.
+func shapeNamed(name string, opt ShapeOptions) Shape {
+	shape, err := ShapeByName(name, opt)
+	if err != nil {
+		panic(err)
+	}
+	return shape
+}
+
+// describe is a format's answer in words.
+func describe(r parsed, err error) string {
 	switch {
 	case errors.Is(err, ErrNoReading):
 		return "no reading"
@@ -44,7 +55,7 @@ func describe(r reading.Reading, err error) string {
 func (e Event) String() string {
 	switch {
 	case e.HasReading:
-		return e.Link.String() + " " + describe(e.Reading, nil)
+		return e.Link.String() + " " + describe(parsed{Reading: e.Reading}, nil)
 	case e.Err != nil:
 		return e.Link.String() + " " + e.Err.Error()
 	}
@@ -109,11 +120,17 @@ type bench struct {
 // onBench runs a test with its driver started; afterwards the driver must end at once and close its port.
 func onBench(t *testing.T, link *fakeLink, test func(b *bench)) {
 	t.Helper()
+	onBenchWith(t, link, Options{}, test)
+}
+
+func onBenchWith(t *testing.T, link *fakeLink, opt Options, test func(b *bench)) {
+	t.Helper()
 	synctest.Test(t, func(t *testing.T) {
 		ctx, stop := context.WithCancel(t.Context())
 		b := &bench{T: t, link: link, stop: stop}
 		link.start = time.Now()
-		b.Driver = Start(ctx, link, statusComma, Options{Log: slog.New(slog.NewTextHandler(&b.log, nil))})
+		opt.Log = slog.New(slog.NewTextHandler(&b.log, nil))
+		b.Driver = Start(ctx, link, statusCommaShape, opt)
 		synctest.Wait()
 		test(b)
 		cancelled := time.Now()
@@ -125,6 +142,7 @@ func onBench(t *testing.T, link *fakeLink, test func(b *bench)) {
 			_, err := scale.Write([]byte("x"))
 			require.Error(t, err, "the port is still open")
 		}
+		b.pass(time.Second) // a listener may be about to answer
 	})
 }
 

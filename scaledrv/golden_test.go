@@ -25,7 +25,7 @@ func TestGoldenLogs(t *testing.T) {
 	require.NotEmpty(t, logs)
 	for _, path := range logs {
 		t.Run(strings.TrimPrefix(path, "testdata/"), func(t *testing.T) {
-			shape, err := ShapeByName(filepath.Base(filepath.Dir(path)))
+			shape, err := ShapeByName(filepath.Base(filepath.Dir(path)), ShapeOptions{})
 			require.NoError(t, err)
 			text, err := os.ReadFile(path)
 			require.NoError(t, err)
@@ -43,12 +43,12 @@ func TestGoldenLogs(t *testing.T) {
 	}
 }
 
-type chunk struct {
+type logChunk struct {
 	at    time.Duration
 	bytes string
 }
 
-func parseLog(text string) (chunks []chunk, err error) {
+func parseLog(text string) (chunks []logChunk, err error) {
 	for line := range strings.Lines(text) {
 		line = strings.TrimSpace(line)
 		for line != "" && !strings.HasPrefix(line, "#") {
@@ -66,7 +66,7 @@ func parseLog(text string) (chunks []chunk, err error) {
 			if err != nil {
 				return nil, err
 			}
-			chunks = append(chunks, chunk{seconds, bytes})
+			chunks = append(chunks, logChunk{seconds, bytes})
 			line = strings.TrimSpace(rest[len(quoted):])
 		}
 	}
@@ -74,7 +74,7 @@ func parseLog(text string) (chunks []chunk, err error) {
 }
 
 // replay gives one line for each event and each growth of the rejected bytes, until three seconds after the last chunk.
-func replay(t *testing.T, shape Shape, chunks []chunk) string {
+func replay(t *testing.T, shape Shape, chunks []logChunk) string {
 	var out strings.Builder
 	synctest.Test(t, func(t *testing.T) {
 		ctx, stop := context.WithCancel(t.Context())

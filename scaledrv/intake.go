@@ -8,45 +8,50 @@ import (
 
 // intake makes readings from the bytes of one opening of a port.
 type intake struct {
-	shape    Shape
-	split    splitter
-	guard    guard
-	rejected uint64 // bytes of damaged lines, without their ends
+	format
+	guard     guard
+	frames    uint64 // cut out, whatever became of them
+	unweighed uint64 // of these, whole ones without a weight
+	rejected  uint64 // bytes of damaged frames, without their ends
 }
 
-// next takes bytes up to the end of the first line that is let out as a reading and gives what is left of chunk.
+func newIntake(s Shape) *intake { return &intake{format: s.open()} }
+
+// next takes bytes up to the end of the first frame that is let out as a reading and gives what is left of chunk.
 // Without a reading, chunk is used up.
 func (in *intake) next(chunk []byte) (r reading.Reading, rest []byte, ok bool) {
 	for len(chunk) > 0 {
-		var line []byte
-		line, chunk = in.split.next(chunk)
-		if in.split.rejected > 0 {
-			in.reject(in.split.rejected)
-			in.split.rejected = 0
+		var frame []byte
+		var rejected int
+		frame, chunk, rejected = in.cutter.next(chunk)
+		if rejected > 0 {
+			in.reject(rejected)
 		}
-		if line == nil {
+		if frame == nil {
 			break
 		}
-		r, err := in.shape(line)
+		in.frames++
+		p, err := in.read(frame)
 		switch {
 		case errors.Is(err, ErrNoReading):
+			in.unweighed++
 		case err != nil:
-			in.reject(uint64(len(line)))
-		case in.letOut(r, len(line)):
-			return r, chunk, true
+			in.reject(len(frame))
+		case in.letOut(p, len(frame)):
+			return p.Reading, chunk, true
 		}
 	}
 	return reading.Reading{}, nil, false
 }
 
-func (in *intake) reject(bytes uint64) { in.rejected += bytes + uint64(in.guard.interrupt()) }
+func (in *intake) reject(bytes int) { in.rejected += uint64(bytes + in.guard.interrupt()) }
 
 // letOut asks the guard. Outside the scale's range there is no weight that could be wrong.
-func (in *intake) letOut(r reading.Reading, length int) bool {
-	if r.State != reading.Normal {
+func (in *intake) letOut(p parsed, bytes int) bool {
+	if p.State != reading.Normal {
 		return true
 	}
-	ok, damaged := in.guard.pass(layout{length, r.Value.Decimals, r.Value.Unit})
+	ok, damaged := in.guard.pass(layout{p.width, p.Value.Decimals, p.Value.Unit, p.blanked}, bytes)
 	in.rejected += uint64(damaged)
 	return ok
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"maps"
 	"slices"
 	"strings"
 	"syscall"
@@ -20,12 +21,14 @@ type Link interface {
 	Open(ctx context.Context) (Port, error)
 }
 
-// Port is an open link. Read blocks until there are bytes, an error, or the deadline, which it reports as
-// os.ErrDeadlineExceeded. SetReadDeadline also reaches a Read that waits already; Close is called by the reading
-// goroutine. An os.File on the runtime's poller and a net.Conn are Ports.
+// Port is an open link. Read and Write block until they are done, fail, or reach their deadline, which they report as
+// os.ErrDeadlineExceeded; the zero time is no deadline. Setting a deadline also reaches a Read or Write that waits
+// already. What is written is a few bytes, such as a request. Close is called by the reading goroutine; it does not wait
+// for a scale that takes no bytes. An os.File on the runtime's poller and a net.Conn are Ports.
 type Port interface {
-	io.ReadCloser
+	io.ReadWriteCloser
 	SetReadDeadline(time.Time) error
+	SetWriteDeadline(time.Time) error
 }
 
 // LinkError says what could not be done with which device, why, and what a person can do about it.
@@ -51,45 +54,80 @@ func linkError(op, device string, err error) *LinkError {
 	return &LinkError{Op: op, Device: device, Do: hint(err), Err: err}
 }
 
-// hint is what a person can do about a port's error; empty where we don't know.
+// Hints that more than one place gives.
+const (
+	hintBusy       = "another program reads this port: end it"
+	hintPermission = "add the user to group dialout"
+)
+
+// hint is what a person can do about a serial port's error; empty where we don't know.
 func hint(err error) string {
-	is := func(targets ...error) bool {
-		return slices.ContainsFunc(targets, func(target error) bool { return errors.Is(err, target) })
-	}
 	code := serial.PortErrorCode(-1)
 	if inLibrary, ok := errors.AsType[*serial.PortError](err); ok {
 		code = inLibrary.Code()
 	}
 	switch {
-	case is(syscall.ENOENT, syscall.ENODEV, syscall.ENXIO) || code == serial.PortNotFound:
+	case isAny(err, syscall.ENOENT, syscall.ENODEV, syscall.ENXIO) || code == serial.PortNotFound:
 		return "plug the adapter in, or correct the path"
-	case is(syscall.EACCES, syscall.EPERM) || code == serial.PermissionDenied:
-		return "add the user to group dialout"
-	case is(syscall.EBUSY) || code == serial.PortBusy:
-		return "another program reads this port: end it"
-	case is(syscall.ENOTTY, syscall.EISDIR) || code == serial.InvalidSerialPort:
+	case isAny(err, syscall.EACCES, syscall.EPERM) || code == serial.PermissionDenied:
+		return hintPermission
+	case isAny(err, syscall.EBUSY) || code == serial.PortBusy:
+		return hintBusy
+	case isAny(err, syscall.ENOTTY, syscall.EISDIR) || code == serial.InvalidSerialPort:
 		return "this is no serial port: correct the path"
-	case is(syscall.EIO, io.EOF) || code == serial.PortClosed:
+	case isAny(err, syscall.EIO, io.EOF) || code == serial.PortClosed:
 		return "hung up or unplugged: check the adapter and its cable"
 	}
 	return ""
 }
 
-// ParseLink reads a link as it stands in the configuration, such as serial:/dev/ttyUSB0?baud=9600&frame=8N1.
+func isAny(err error, targets ...error) bool {
+	return slices.ContainsFunc(targets, func(target error) bool { return errors.Is(err, target) })
+}
+
+const howToWrite = "write it as serial:/dev/ttyUSB0, tcp://192.0.2.7:4001 or replay:file.log"
+
+// ParseLink reads a link as it stands in the configuration, such as serial:/dev/ttyUSB0?baud=9600&frame=8N1,
+// tcp://192.0.2.7:4001 or replay:file.log?speed=4. It opens nothing.
 func ParseLink(text string) (Link, error) {
-	scheme, rest, _ := strings.Cut(text, ":")
+	kind, rest, _ := strings.Cut(text, ":")
 	var link Link
 	var err error
-	switch scheme {
+	switch kind {
 	case "serial":
 		link, err = parseSerial(rest)
-	case "hid", "tcp", "replay", "sim", "manual":
-		err = fmt.Errorf("links of the kind %q are not built yet: use serial:/dev/ttyUSB0 or the like", scheme)
+	case "tcp":
+		link, err = parseTCP(rest)
+	case "replay":
+		link, err = parseReplay(rest)
+	case "sim":
+		err = errors.New(`"sim:" is started by the program itself and is no way to a port: ` + howToWrite)
+	case "hid", "manual":
+		err = fmt.Errorf("links of the kind %q are not built yet: %s", kind, howToWrite)
 	default:
-		err = errors.New("it begins with no known kind of link: write it as serial:/dev/ttyUSB0 or the like")
+		err = errors.New("it begins with no known kind of link: " + howToWrite)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("read link %q: %w", text, err)
 	}
 	return link, nil
+}
+
+// readSettings puts the settings of a link's query over the defaults, whose keys are the only ones known.
+func readSettings(settings map[string]string, query string) error {
+	if query == "" {
+		return nil
+	}
+	seen := map[string]bool{}
+	for pair := range strings.SplitSeq(query, "&") {
+		key, value, _ := strings.Cut(pair, "=")
+		switch _, known := settings[key]; {
+		case !known:
+			return fmt.Errorf("unknown setting %q: use %s", key, strings.Join(slices.Sorted(maps.Keys(settings)), ", "))
+		case seen[key]:
+			return fmt.Errorf("setting %q stands twice: leave one of them", key)
+		}
+		seen[key], settings[key] = true, value
+	}
+	return nil
 }

@@ -9,14 +9,17 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"syscall"
 
 	"go.bug.st/serial"
 )
 
 // serialLink is a serial port by its path. The path is resolved anew at each opening: a symlink that moves is followed.
 type serialLink struct {
-	device string
-	mode   serial.Mode
+	device   string
+	mode     serial.Mode
+	flow     string // none, rtscts, xonxoff
+	dtr, rts bool   // the modem lines once the port is open; at opening the system raises both for a moment
 }
 
 // The line settings that bench scales have: common practice, no source.
@@ -52,48 +55,27 @@ func parseSerial(text string) (*serialLink, error) {
 		return nil, fmt.Errorf("baud=%s: use one of %v", settings["baud"], bauds)
 	}
 	mode.BaudRate = baud
-	if err := onlyBuilt(settings); err != nil {
+	if err := checkLines(settings); err != nil {
 		return nil, err
 	}
-	return &serialLink{device: device, mode: mode}, nil
+	return &serialLink{device: device, mode: mode, flow: settings["flow"], dtr: settings["dtr"] == "on", rts: settings["rts"] == "on"}, nil
 }
 
-// readSettings puts the settings of a link's query over the defaults, whose keys are the only ones known.
-func readSettings(settings map[string]string, query string) error {
-	seen := map[string]bool{}
-	for pair := range strings.SplitSeq(query, "&") {
-		if query == "" {
-			break
-		}
-		key, value, _ := strings.Cut(pair, "=")
-		switch _, known := settings[key]; {
-		case !known:
-			return fmt.Errorf("unknown setting %q: use baud, frame, flow, dtr, rts", key)
-		case seen[key]:
-			return fmt.Errorf("setting %q stands twice: leave one of them", key)
-		}
-		seen[key], settings[key] = true, value
-	}
-	return nil
-}
-
-// onlyBuilt refuses the settings that are known but not built, and those that are neither.
-func onlyBuilt(settings map[string]string) error {
+func checkLines(settings map[string]string) error {
 	for _, s := range []struct {
 		key     string
-		choices []string // the first is the one that is built
+		choices []string
 	}{
 		{"flow", []string{"none", "rtscts", "xonxoff"}},
 		{"dtr", []string{"on", "off"}},
 		{"rts", []string{"on", "off"}},
 	} {
-		switch value := settings[s.key]; slices.Index(s.choices, value) {
-		case 0:
-		case -1:
+		if value := settings[s.key]; !slices.Contains(s.choices, value) {
 			return fmt.Errorf("%s=%s: use one of %v", s.key, value, s.choices)
-		default:
-			return fmt.Errorf("%s=%s is not built yet: use %s=%s", s.key, value, s.key, s.choices[0])
 		}
+	}
+	if settings["flow"] == "rtscts" && settings["rts"] == "off" {
+		return errors.New("rts=off contradicts flow=rtscts, which moves RTS itself: leave one of them out")
 	}
 	return nil
 }
@@ -103,9 +85,33 @@ func (l *serialLink) Name() string { return l.device }
 
 // Open opens the port and makes its settings. The error is a *LinkError.
 func (l *serialLink) Open(context.Context) (Port, error) {
-	port, err := openSerial(l.device, &l.mode)
+	port, err := openSerial(l)
 	if err != nil {
 		return nil, linkError("open serial port", l.device, err)
 	}
 	return port, nil
+}
+
+// setModemLines puts DTR and RTS as configured. A port without these lines, such as a pseudo-terminal, is no fault
+// unless one of them is to be off. RTS is left alone where flow control moves it.
+func (l *serialLink) setModemLines(port serial.Port) error {
+	for _, line := range []struct {
+		name string
+		on   bool
+		set  func(bool) error
+	}{{"dtr", l.dtr, port.SetDTR}, {"rts", l.rts, port.SetRTS}} {
+		if line.name == "rts" && l.flow == "rtscts" {
+			continue
+		}
+		err := line.set(line.on)
+		if err == nil || line.on && isAny(err, syscall.ENOTTY, syscall.EINVAL) {
+			continue
+		}
+		do := fmt.Sprintf("leave %s=off out if this port has no such line", line.name)
+		if line.on {
+			do = hint(err)
+		}
+		return &LinkError{Op: "switch " + strings.ToUpper(line.name) + " of serial port", Device: l.device, Do: do, Err: err}
+	}
+	return nil
 }

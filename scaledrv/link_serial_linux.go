@@ -2,12 +2,15 @@ package scaledrv
 
 import (
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
 	"syscall"
+	"unsafe"
 
 	"go.bug.st/serial"
+	"golang.org/x/sys/unix"
 )
 
 // filePort carries a serial port's bytes over a file on the runtime's poller: the library's own Read waits in select on
@@ -20,47 +23,100 @@ type filePort struct {
 
 // openSerial opens the device twice: first for ourselves, because once the library has it nobody else can open it. The
 // path is resolved once, so that a symlink moved in between does not give the settings to another device.
-func openSerial(device string, mode *serial.Mode) (Port, error) {
-	path, err := filepath.EvalSymlinks(device)
+func openSerial(l *serialLink) (Port, error) {
+	path, err := filepath.EvalSymlinks(l.device)
 	if err != nil {
 		return nil, err
 	}
 	file, err := os.OpenFile(path, os.O_RDWR|syscall.O_NOCTTY|syscall.O_NONBLOCK, 0)
 	if err != nil {
-		return nil, err
+		return nil, l.whyNot(path, err)
 	}
-	if err := lock(file); err != nil {
+	if err := lock(file, path); err != nil {
 		file.Close()
-		return nil, err
+		return nil, l.whyNot(path, err)
 	}
-	settings, err := serial.Open(path, mode)
+	settings, err := serial.Open(path, &l.mode)
 	if err != nil {
 		file.Close()
-		return nil, err
+		return nil, l.whyNot(path, err)
 	}
-	port := &filePort{File: file, settings: settings, device: device}
-	// What lies in the system's buffer is older than this opening, and may be from before the settings were right.
-	if err := settings.ResetInputBuffer(); err != nil {
+	port := &filePort{File: file, settings: settings, device: l.device}
+	if err := l.prepare(port); err != nil {
 		return nil, errors.Join(err, port.Close())
 	}
 	return port, nil
 }
 
-// lock takes the device for this descriptor. The library's exclusive mode does not bind root; this does, as far as
-// other readers ask too.
-func lock(file *os.File) error {
+// prepare makes the settings that the library leaves off, or has not.
+func (l *serialLink) prepare(port *filePort) error {
+	if err := onDescriptor(port.File, func(fd int) error { return setFlow(fd, l.flow) }); err != nil {
+		return &LinkError{Op: "set flow control of serial port", Device: l.device, Do: "use flow=none, or an adapter that can", Err: err}
+	}
+	if err := l.setModemLines(port.settings); err != nil {
+		return err
+	}
+	_ = onDescriptor(port.File, askLowLatency) // a hint: many drivers have no such thing
+	// What lies in the system's buffer is older than this opening, and may be from before the settings were right.
+	return port.settings.ResetInputBuffer()
+}
+
+func onDescriptor(file *os.File, do func(fd int) error) error {
 	conn, err := file.SyscallConn()
 	if err != nil {
 		return err
 	}
-	var lockErr error
-	if err := conn.Control(func(fd uintptr) { lockErr = syscall.Flock(int(fd), syscall.LOCK_EX|syscall.LOCK_NB) }); err != nil {
+	var doErr error
+	if err := conn.Control(func(fd uintptr) { doErr = do(int(fd)) }); err != nil {
 		return err
 	}
-	if lockErr == syscall.EWOULDBLOCK {
-		return syscall.EBUSY
+	return doErr
+}
+
+// setFlow switches flow control on, which the library has switched off. With xonxoff the system keeps XON and XOFF
+// (bytes 0x11 and 0x13) for itself. A driver that can't do it does not say so but leaves the flag off.
+func setFlow(fd int, flow string) error {
+	var inputFlags, controlFlags uint32
+	switch flow {
+	case "rtscts":
+		controlFlags = unix.CRTSCTS
+	case "xonxoff":
+		inputFlags = unix.IXON | unix.IXOFF
+	default:
+		return nil
 	}
-	return lockErr
+	settings, err := unix.IoctlGetTermios(fd, unix.TCGETS)
+	if err != nil {
+		return err
+	}
+	settings.Iflag |= inputFlags
+	settings.Cflag |= controlFlags
+	if err := unix.IoctlSetTermios(fd, unix.TCSETS, settings); err != nil {
+		return err
+	}
+	if settings, err = unix.IoctlGetTermios(fd, unix.TCGETS); err != nil {
+		return err
+	}
+	if settings.Iflag&inputFlags != inputFlags || settings.Cflag&controlFlags != controlFlags {
+		return fmt.Errorf("the port's driver does not do flow=%s", flow)
+	}
+	return nil
+}
+
+// askLowLatency asks a converter's driver to hand bytes over at once instead of collecting them, commonly for 16 ms
+// (common practice, no source). The system lets every user do so (include/linux/tty_flags.h: ASYNC_LOW_LATENCY is in
+// ASYNC_USR_MASK).
+func askLowLatency(fd int) error {
+	var info [32]uint32 // at least a struct serial_struct of linux/serial.h, whose fifth int is its flags
+	const flags, lowLatency = 4, 1 << 13
+	if _, _, errno := unix.Syscall(unix.SYS_IOCTL, uintptr(fd), unix.TIOCGSERIAL, uintptr(unsafe.Pointer(&info))); errno != 0 {
+		return errno
+	}
+	info[flags] |= lowLatency
+	if _, _, errno := unix.Syscall(unix.SYS_IOCTL, uintptr(fd), unix.TIOCSSERIAL, uintptr(unsafe.Pointer(&info))); errno != 0 {
+		return errno
+	}
+	return nil
 }
 
 func (p *filePort) Read(b []byte) (int, error) {
@@ -74,4 +130,17 @@ func (p *filePort) Read(b []byte) (int, error) {
 	return n, err
 }
 
-func (p *filePort) Close() error { return errors.Join(p.settings.Close(), p.File.Close()) }
+func (p *filePort) Write(b []byte) (int, error) {
+	n, err := p.File.Write(b)
+	if err != nil && !errors.Is(err, os.ErrDeadlineExceeded) {
+		err = linkError("write to serial port", p.device, err)
+	}
+	return n, err
+}
+
+// Close drops what the scale has not taken: with flow control the system would wait up to 30 s for it (the default
+// closing_wait of Linux's serial ports).
+func (p *filePort) Close() error {
+	_ = p.settings.ResetOutputBuffer() // of an unplugged port there is none
+	return errors.Join(p.settings.Close(), p.File.Close())
+}

@@ -14,9 +14,6 @@ import (
 	"go.bug.st/serial"
 )
 
-// patience is the longest that a test waits for something that should be there in milliseconds.
-const patience = 10 * time.Second
-
 // openPTY gives the scale's end of a pseudo-terminal and the path of ours. Both ends live until pull is called.
 func openPTY(t *testing.T) (scale *os.File, path string, pull func()) {
 	t.Helper()
@@ -25,13 +22,6 @@ func openPTY(t *testing.T) (scale *os.File, path string, pull func()) {
 	pull = func() { scale.Close(); tty.Close() }
 	t.Cleanup(pull)
 	return scale, tty.Name(), pull
-}
-
-func parseLink(t *testing.T, text string) Link {
-	t.Helper()
-	link, err := ParseLink(text)
-	require.NoError(t, err)
-	return link
 }
 
 func open(t *testing.T, path string) Port {
@@ -159,17 +149,6 @@ func (l saysWhenOpen) Open(ctx context.Context) (Port, error) {
 	return port, err
 }
 
-// within takes the next from a channel.
-func within[T any](t *testing.T, c <-chan T) (v T) {
-	t.Helper()
-	select {
-	case v = <-c:
-	case <-time.After(patience):
-		require.Fail(t, "waited in vain")
-	}
-	return v
-}
-
 func TestAnUnpluggedAdapterComesBackUnderAnotherName(t *testing.T) {
 	scale, path, pull := openPTY(t)
 	name := filepath.Join(t.TempDir(), "scale")
@@ -177,7 +156,7 @@ func TestAnUnpluggedAdapterComesBackUnderAnotherName(t *testing.T) {
 	link := saysWhenOpen{parseLink(t, "serial:"+name), make(chan struct{}, 1)}
 	ctx, stop := context.WithCancel(t.Context())
 	defer stop()
-	d := Start(ctx, link, statusComma, Options{StaleAfter: time.Minute})
+	d := Start(ctx, link, statusCommaShape, Options{StaleAfter: time.Minute})
 
 	within(t, link.opened)
 	_, err := scale.Write([]byte("\r\n" + line1 + line2))
@@ -223,6 +202,14 @@ func TestThePortOverTheLibrarysRead(t *testing.T) {
 		n, err = port.Read(b)
 		require.NoError(t, err)
 	}
+
+	require.NoError(t, port.SetWriteDeadline(time.Now().Add(patience)))
+	n, err = port.Write([]byte("SI\r\n"))
+	require.NoError(t, err)
+	require.Equal(t, 4, n)
+	n, err = io.ReadAtLeast(scale, b, 4)
+	require.NoError(t, err)
+	require.Equal(t, "SI\r\n", string(b[:n]))
 
 	started := time.Now()
 	require.NoError(t, port.SetReadDeadline(started.Add(beat+beat/2)))

@@ -3,23 +3,32 @@
 package scaledrv
 
 import (
+	"errors"
+	"fmt"
 	"path/filepath"
 	"runtime"
 
 	"go.bug.st/serial"
 )
 
-func openSerial(device string, mode *serial.Mode) (Port, error) {
-	path := device
+func openSerial(l *serialLink) (Port, error) {
+	if l.flow != "none" {
+		return nil, &LinkError{Op: "open serial port", Device: l.device, Do: "use flow=none",
+			Err: fmt.Errorf("flow=%s is not built for %s", l.flow, runtime.GOOS)}
+	}
+	path := l.device
 	if runtime.GOOS != "windows" { // COM3 is no path
 		var err error
-		if path, err = filepath.EvalSymlinks(device); err != nil {
+		if path, err = filepath.EvalSymlinks(l.device); err != nil {
 			return nil, err
 		}
 	}
-	port, err := serial.Open(path, mode)
+	port, err := serial.Open(path, &l.mode)
 	if err != nil {
 		return nil, err
 	}
-	return newBeatPort(port, device), nil
+	if err := l.setModemLines(port); err != nil {
+		return nil, errors.Join(err, port.Close())
+	}
+	return newBeatPort(port, l.device), nil
 }

@@ -30,6 +30,18 @@ func (p *beatPort) SetReadDeadline(t time.Time) error {
 	return nil
 }
 
+// SetWriteDeadline does nothing: the library's Write has none. What is written is a few bytes, which the system's buffer
+// takes at once, and there is no flow control to hold them back.
+func (p *beatPort) SetWriteDeadline(time.Time) error { return nil }
+
+func (p *beatPort) Write(b []byte) (int, error) {
+	n, err := p.Port.Write(b)
+	if err != nil {
+		err = linkError("write to serial port", p.device, err)
+	}
+	return n, err
+}
+
 // Read waits in beats. The library gives 0 bytes and no error when a beat was silent, and that means nothing else.
 func (p *beatPort) Read(b []byte) (int, error) {
 	for {

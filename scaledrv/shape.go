@@ -10,27 +10,63 @@ import (
 	"twocup/scaledrv/reading"
 )
 
-// Shape reads one line, without its end, of a scale. It keeps nothing of the line and does not set the reading's At. Its
-// error is ErrNoReading, or says why the line is rejected.
-type Shape func(line []byte) (reading.Reading, error)
+// Shape is how a scale lays out what it sends.
+type Shape struct {
+	name string
+	open func() format // a fresh one for each opening of a port: a format may keep what later frames leave out
+}
 
-// ErrNoReading is a Shape's answer to a line that is well-formed but carries no weight. It is no damage.
+// Name is the shape's name in the configuration.
+func (s Shape) Name() string { return s.name }
+
+// format cuts frames out of a stream of bytes and reads them, in their order.
+type format struct {
+	cutter
+	read func(frame []byte) (parsed, error)
+}
+
+// cutter cuts frames out of a stream, a line each for most shapes.
+type cutter interface {
+	// next takes bytes up to the end of a frame and gives that frame, valid until the next call, and what is left of
+	// chunk. Without a frame, chunk is used up. Rejected counts the bytes that were discarded on the way.
+	next(chunk []byte) (frame, rest []byte, rejected int)
+}
+
+// parsed is what a frame says. Its reading has no time yet.
+type parsed struct {
+	reading.Reading
+	width   int  // bytes up to the end of its number and unit, where a scale pads them; 0 where it does not
+	blanked bool // the display leaves out a digit or the unit just now, as some do while they move
+}
+
+// ErrNoReading is a format's answer to a frame that is well-formed but carries no weight. It is no damage.
 var ErrNoReading = errors.New("the line carries no weight")
 
-// shapes are the shapes that are built; each file shape_*.go puts its own in.
-var shapes = map[string]Shape{}
+// ShapeOptions are what a shape may need to be told.
+type ShapeOptions struct {
+	Unit    reading.Unit // of frames that state none; UnitNone: those are rejected
+	Pattern string       // the expression of the shape `pattern`
+}
+
+// shapes are the shapes that are built, by name; each has a file shape_*.go.
+var shapes = map[string]func(ShapeOptions) (Shape, error){
+	"status-comma": newStatusComma,
+}
 
 // planned are the other names that the configuration knows.
-var planned = []string{"auto", "bare", "hid", "letter-status", "pattern", "reversed", "stx-words", "trailing-flag", "unit-when-stable"}
+var planned = []string{"auto", "hid"}
 
-// ShapeByName finds a shape by the name that the configuration has for it.
-func ShapeByName(name string) (Shape, error) {
-	if shape, ok := shapes[name]; ok {
-		return shape, nil
-	}
+// ShapeByName finds a shape by the name that the configuration has for it. The error says what is wrong with the name
+// or the options.
+func ShapeByName(name string, opt ShapeOptions) (Shape, error) {
 	built := strings.Join(slices.Sorted(maps.Keys(shapes)), ", ")
-	if slices.Contains(planned, name) {
-		return nil, fmt.Errorf("shape %q is not built yet (built: %s)", name, built)
+	switch made, ok := shapes[name]; {
+	case opt.Pattern != "" && name != "pattern":
+		return Shape{}, fmt.Errorf("a pattern goes with shape: pattern, not with shape: %s", name)
+	case ok:
+		return made(opt)
+	case slices.Contains(planned, name):
+		return Shape{}, fmt.Errorf("shape %q is not built yet (built: %s)", name, built)
 	}
-	return nil, fmt.Errorf("unknown shape %q (known: %s; not built yet: %s)", name, built, strings.Join(planned, ", "))
+	return Shape{}, fmt.Errorf("unknown shape %q (known: %s; not built yet: %s)", name, built, strings.Join(planned, ", "))
 }

@@ -38,7 +38,7 @@ func TestStatusComma(t *testing.T) {
 		{"a count of pieces is no weight", "QT,GS,+00000012 PC", "no reading"},
 
 		{"a line cut by a reconnect is no reading", "T,NT,+00123.45  g", `rejected: status "T" is none of ST, US, OL, UL, QT`},
-		{"a line cut at its end", "ST,NT,+0012", `rejected: weight "+0012": no unit (for a scale that sends none: the key unit is not built yet)`},
+		{"a line cut at its end", "ST,NT,+0012", `rejected: weight "+0012": no unit (for a scale that sends none, state "unit" in its entry)`},
 		{"a line cut at its mark", "ST,NT,+00123.", `rejected: weight "+00123.": no number with digits on each side of its mark`},
 		{"a line cut before its digits", "ST,NT,", `rejected: weight "": no number with digits on each side of its mark`},
 		{"two lines run together", "ST,NT,+00123.45  gST,NT,+00123.45  g", `rejected: weight "+00123.45  gST,NT,+00123.45  g": "gST,NT,+00123.45  g" is no unit of mass`},
@@ -46,7 +46,7 @@ func TestStatusComma(t *testing.T) {
 		{"a NUL, as wrong parity leaves it", "ST,NT,+00\x0023.45  g", "rejected: byte 0x00 at 9 is no text"},
 		{"bit 7 set, as 7 bits read as 8 leave it", "ST,NT,+001\xb23.45  g", "rejected: byte 0xb2 at 10 is no text"},
 		{"a tab", "ST,NT,+00123.45\tg", "rejected: byte 0x09 at 15 is no text"},
-		{"a damaged tare line is damage", "ST,TR,+000", `rejected: weight "+000": no unit (for a scale that sends none: the key unit is not built yet)`},
+		{"a damaged tare line is damage", "ST,TR,+000", `rejected: weight "+000": no unit (for a scale that sends none, state "unit" in its entry)`},
 		{"two marks", "ST,NT,+001.23.45 g", `rejected: weight "+001.23.45 g": ".45 g" is no unit of mass`},
 		{"two signs", "ST,NT,+-0123.45  g", `rejected: weight "+-0123.45  g": no number with digits on each side of its mark`},
 		{"digits parted by a space", "ST,NT,+001 23.45 g", `rejected: weight "+001 23.45 g": "23.45 g" is no unit of mass`},
@@ -63,25 +63,25 @@ func TestStatusComma(t *testing.T) {
 		{"a count without a number", "QT,GS,PC", `rejected: count "PC": no number with digits on each side of its mark`},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			require.Equal(t, tt.want, describe(statusComma([]byte(tt.line))))
+			require.Equal(t, tt.want, describe(statusComma(reading.UnitNone)([]byte(tt.line))))
 		})
 	}
 }
 
 func TestStatusCommaGivesTheExactMass(t *testing.T) {
-	r, err := statusComma([]byte("ST,NT,+00123.45  g"))
+	r, err := statusComma(reading.UnitNone)([]byte("ST,NT,+00123.45  g"))
 	require.NoError(t, err)
 	require.Equal(t, 12345*reading.Gram/100, r.Mass)
 	// 1 lb = 0.45359237 kg: NIST SP 811 (2008) appendix B.
-	r, err = statusComma([]byte("ST,NT,+00001.00 lb"))
+	r, err = statusComma(reading.UnitNone)([]byte("ST,NT,+00001.00 lb"))
 	require.NoError(t, err)
 	require.Equal(t, 45359237*(reading.Gram/100_000), r.Mass)
 }
 
 func TestStatusCommaAllocatesNothingOnTheGoodPath(t *testing.T) {
 	for _, line := range []string{"ST,NT,+00123.45  g", "US,GS,-0000.1234 oz", "OL,GS,+99999.99  g", "ST,TR,+00012.30  g"} {
-		b := []byte(line)
-		require.Zero(t, testing.AllocsPerRun(100, func() { _, _ = statusComma(b) }), line)
+		b, read := []byte(line), statusComma(reading.UnitNone)
+		require.Zero(t, testing.AllocsPerRun(100, func() { _, _ = read(b) }), line)
 	}
 }
 
@@ -91,7 +91,7 @@ var weightLine = regexp.MustCompile(`^(?:ST|US),(?:(?:GS|NT|TR|PT),)? *([-+]?) *
 // checkLine holds the shape against the pattern: it accepts what matches, as far as a Value can hold it, and the value
 // it gives is the text of the line.
 func checkLine(t *testing.T, line []byte) {
-	r, err := statusComma(line)
+	r, err := statusComma(reading.UnitNone)(line)
 	parts := weightLine.FindSubmatch(line)
 	switch {
 	case err != nil && parts != nil:
@@ -122,10 +122,10 @@ func checkLine(t *testing.T, line []byte) {
 }
 
 func BenchmarkStatusComma(b *testing.B) {
-	line := []byte("US,NT,+00123.45  g")
+	line, read := []byte("US,NT,+00123.45  g"), statusComma(reading.UnitNone)
 	b.ReportAllocs()
 	for b.Loop() {
-		if _, err := statusComma(line); err != nil {
+		if _, err := read(line); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -8,23 +8,31 @@ import (
 )
 
 func TestShapesAreFoundByName(t *testing.T) {
-	shape, err := ShapeByName("status-comma")
+	shape, err := ShapeByName("status-comma", ShapeOptions{})
 	require.NoError(t, err)
-	require.Equal(t, "1.0 g stable", describe(shape([]byte("ST,1.0 g"))))
+	require.Equal(t, "status-comma", shape.Name())
+	require.Equal(t, "1.0 g stable", describe(shape.open().read([]byte("ST,1.0 g"))))
 }
 
 func TestAnUnknownShapeIsToldWhichAreKnown(t *testing.T) {
-	_, err := ShapeByName("status comma")
-	require.ErrorContains(t, err, `unknown shape "status comma" (known: status-comma; not built yet: auto, bare,`)
-	_, err = ShapeByName("")
+	_, err := ShapeByName("status comma", ShapeOptions{})
+	require.ErrorContains(t, err, `unknown shape "status comma" (known: `)
+	require.ErrorContains(t, err, `status-comma`)
+	require.ErrorContains(t, err, `not built yet: auto, hid)`)
+	_, err = ShapeByName("", ShapeOptions{})
 	require.ErrorContains(t, err, `unknown shape ""`)
 }
 
 func TestAShapeOfALaterDayIsNotBuiltYet(t *testing.T) {
-	for _, name := range []string{"auto", "pattern", "letter-status", "unit-when-stable", "trailing-flag", "stx-words", "reversed", "bare", "hid"} {
-		_, err := ShapeByName(name)
+	for _, name := range []string{"auto", "hid"} {
+		_, err := ShapeByName(name, ShapeOptions{})
 		require.ErrorContains(t, err, `shape "`+name+`" is not built yet`)
 	}
+}
+
+func TestAPatternGoesWithItsShapeOnly(t *testing.T) {
+	_, err := ShapeByName("status-comma", ShapeOptions{Pattern: "(?P<value>.*)"})
+	require.EqualError(t, err, "a pattern goes with shape: pattern, not with shape: status-comma")
 }
 
 func TestEveryShapeHasGoldenLogs(t *testing.T) {

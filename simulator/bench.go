@@ -1,6 +1,7 @@
 package simulator
 
 import (
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"sync"
@@ -18,6 +19,7 @@ const Step = 5 * time.Millisecond
 type Options struct {
 	Seed   uint64
 	Scale  ScaleOptions
+	Damage DamageOptions // to the bytes on their way from the scale
 	Hand   HandOptions
 	A, B   Liquid              // the zero Liquid means Thin
 	Cup    reading.Mass        // of an empty cup, with a spread of 2 %; 0 means 20 g
@@ -29,6 +31,7 @@ type Options struct {
 // for microseconds, because buttons, cues and truth must be served whether or not something advances the bench.
 type Bench struct {
 	opt     Options
+	lineEnd []byte // its last byte
 	running atomic.Bool
 
 	mu       sync.Mutex
@@ -36,9 +39,16 @@ type Bench struct {
 	owed     time.Duration // given to Advance and shorter than a Step
 	nextLine time.Duration
 	out      []byte
-	format   lineFormat
+	sent     []byte // in the Step at hand
+	format   *lineFormat
 	scale    *scale
 	wire     wire
+	damage   *Damage
+	shown    display // the newest; it is fresh until the scale is switched off
+	fresh    bool
+	frozen   bool
+	inbox    inbox
+	asked    int // requests not yet answered
 	jugs     [2]jug
 	stream   stream
 	cup      cup
@@ -55,9 +65,17 @@ func New(opt Options) (*Bench, error) {
 	if opt.Scale, err = opt.Scale.withDefaults(); err != nil {
 		return nil, fmt.Errorf("set up the simulated scale: %w", err)
 	}
-	format, err := newLineFormat(opt.Scale)
+	face, format, err := firstFace(opt.Scale)
 	if err != nil {
 		return nil, fmt.Errorf("set up the simulated scale: %w", err)
+	}
+	uart, err := NewUART(opt.Scale.Baud, opt.Scale.Frame)
+	if err != nil {
+		return nil, fmt.Errorf("set up the simulated scale: %w", err)
+	}
+	damage, err := NewDamage(opt.Damage)
+	if err != nil {
+		return nil, fmt.Errorf("set up the simulated line: %w", err)
 	}
 	if opt.Hand, err = opt.Hand.withDefaults(); err != nil {
 		return nil, fmt.Errorf("set up the simulated hand: %w", err)
@@ -73,17 +91,54 @@ func New(opt Options) (*Bench, error) {
 		}
 	}
 	b := &Bench{
-		opt:    opt,
-		format: format,
-		scale:  newScale(opt.Scale, opt.Seed),
-		wire:   newWire(opt.Scale.Baud),
-		jugs:   [2]jug{newJug(opt.A), newJug(opt.B)},
-		cups:   rand.New(rand.NewPCG(opt.Seed, 'C')),
-		hand:   newHand(opt.Hand, opt.Seed),
-		auto:   opt.Auto,
+		opt:     opt,
+		lineEnd: []byte(format.End[len(format.End)-1:]),
+		format:  format,
+		scale:   newScale(opt.Scale, face, opt.Seed),
+		wire:    newWire(uart),
+		damage:  damage,
+		inbox:   newInbox(opt.Scale),
+		jugs:    [2]jug{newJug(opt.A), newJug(opt.B)},
+		cups:    rand.New(rand.NewPCG(opt.Seed, 'C')),
+		hand:    newHand(opt.Hand, opt.Seed),
+		auto:    opt.Auto,
 	}
 	b.nextLine = b.scale.period
 	return b, nil
+}
+
+// firstFace is the face that the scale is switched on with. Its division must be the one asked for.
+func firstFace(opt ScaleOptions) (face, *lineFormat, error) {
+	f, exact, err := newFace(opt.Unit, opt.Division)
+	if err != nil {
+		return f, nil, err
+	}
+	if !exact {
+		return f, nil, fmt.Errorf("division %v: no decimal of %d places in %v gives it (give one that is such a number)", opt.Division, mostDecimals, f.unit)
+	}
+	format, err := newLineFormat(opt, f)
+	return f, format, err
+}
+
+// unitKey is the face of another unit, and its lines. The error is that of the finest step.
+func unitKey(opt ScaleOptions, symbol string) (face, *lineFormat, error) {
+	var finest error
+	division := opt.Division
+	for range 10 { // a thousand times as coarse
+		f, _, err := newFace(symbol, division)
+		if err != nil {
+			return f, nil, err
+		}
+		format, err := newLineFormat(opt, f)
+		if err == nil {
+			return f, format, nil
+		}
+		if finest == nil {
+			finest = err
+		}
+		division = reading.Mass(f.division) + 1
+	}
+	return face{}, nil, finest
 }
 
 // Advance lets dt pass, in whole Steps; what is left of dt is added to the next. It returns the bytes that left the scale
@@ -133,13 +188,27 @@ func (b *Bench) step() {
 			b.show()
 		}
 	}
-	b.out = b.wire.step(b.now, b.out)
+	if b.asked > 0 && b.fresh && !b.wire.busy() {
+		b.asked--
+		b.wire.send(b.now, b.format, b.shown)
+	}
+	b.sent = b.wire.step(b.now, b.sent[:0])
+	b.out = b.damage.Pass(b.now, b.sent, b.out)
 }
 
-// show makes a displayed value and sends it, unless the line before it is still being sent.
+// show makes a displayed value and, unasked, sends it unless the line before it is still being sent.
 func (b *Bench) show() {
+	if b.scale.tired() {
+		b.power(false)
+		return
+	}
 	shown := b.scale.sample()
-	if !b.wire.busy() {
+	if b.frozen && b.fresh {
+		shown = b.shown
+		shown.stable = false
+	}
+	b.shown, b.fresh = shown, true
+	if len(b.opt.Scale.OnRequest) == 0 && !b.wire.busy() {
 		b.wire.send(b.now, b.format, shown)
 	}
 }
@@ -237,12 +306,99 @@ func (b *Bench) Zero() error {
 	return b.scale.pressZero()
 }
 
+// Unit presses the scale's unit key until the display is in this unit of package reading, with the digits that a scale
+// shows there: the same division where a decimal number gives it and the line has room, else the next coarser 1, 2 or 5 in a
+// decimal place.
+func (b *Bench) Unit(symbol string) error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.scale.off {
+		return errors.New("press the unit key: the scale is off (switch it on)")
+	}
+	face, format, err := unitKey(b.opt.Scale, symbol)
+	if err != nil {
+		return fmt.Errorf("press the unit key: %w", err)
+	}
+	b.format = format
+	b.scale.show(face)
+	b.fresh = false // what was shown counts other divisions
+	return nil
+}
+
 // Power switches the scale off, in the middle of a line if need be, or on: then whatever stands on the pan is zero.
 func (b *Bench) Power(on bool) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	b.scale.power(on)
+	b.power(on)
 	if !on {
 		b.wire.cut()
+	}
+}
+
+func (b *Bench) power(on bool) {
+	b.scale.power(on)
+	if !on {
+		b.fresh, b.asked = false, 0
+		b.inbox.clear()
+	}
+}
+
+// Freeze hangs the scale's converter, or frees it: the scale goes on sending the last value, and calls it moving.
+func (b *Bench) Freeze(on bool) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.frozen = on
+}
+
+// Fault makes the scale report a fault of its own in place of a weight, or ends that. A shape without a word for it sends
+// nothing meanwhile.
+func (b *Bench) Fault(on bool) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.scale.fault = on
+}
+
+// Damaged says what the line has done to the scale's bytes so far.
+func (b *Bench) Damaged() DamageCount {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.damage.Count()
+}
+
+// UART is the scale's own line settings.
+func (b *Bench) UART() UART { return b.wire.uart }
+
+// HeardBy says with what settings the far end listens and speaks; as long as nobody says so, with the scale's own. From
+// now on each end gets what a UART with its settings makes of the other's bits.
+func (b *Bench) HeardBy(far UART) error {
+	if err := far.check(); err != nil {
+		return fmt.Errorf("set the far end of the line: %w", err)
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.wire.heardBy(far)
+	return nil
+}
+
+// Receive gives the scale bytes from the host. It does what OnRequest, TareCommand and ZeroCommand say, a key press that does
+// not work included, and ignores all else. A scale that is off hears nothing.
+func (b *Bench) Receive(sent []byte) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.scale.off {
+		return
+	}
+	if !b.wire.uart.hears(b.wire.far) {
+		sent = Sample(sent, b.wire.far, b.wire.uart)
+	}
+	for _, c := range sent {
+		switch b.inbox.take(c) {
+		case request:
+			b.asked++
+		case tare:
+			_ = b.scale.pressTare() // as on the key: while the scale moves it does nothing
+		case zero:
+			_ = b.scale.pressZero()
+		}
 	}
 }

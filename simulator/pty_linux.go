@@ -4,16 +4,17 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"sync/atomic"
 	"time"
 
 	"github.com/creack/pty"
 	"golang.org/x/sys/unix"
 )
 
-// PTY is a pseudo-terminal: a serial line whose near end the bench writes to and whose far end has a path to open.
-// It keeps the far end open itself, so that the line is whole before anyone opens it and after they leave.
+// PTY is a pseudo-terminal: a serial line whose near end is the bench's and whose far end has a path to open. It keeps the far end open itself, so that the line is whole before anyone opens it and after they leave.
 type PTY struct {
 	near, far *os.File
+	scale     atomic.Pointer[UART] // set by Honour
 }
 
 // OpenPTY makes a pseudo-terminal that carries every byte as it is.
@@ -108,6 +109,64 @@ func (p *PTY) dropUnread() error {
 		}
 		return unix.IoctlSetInt(fd, unix.TCFLSH, unix.TCIFLUSH)
 	})
+}
+
+// Read gives what was written to the far end. It waits for it, until the deadline or Close.
+func (p *PTY) Read(b []byte) (int, error) { return p.near.Read(b) }
+
+// SetReadDeadline also ends a Read that waits already.
+func (p *PTY) SetReadDeadline(t time.Time) error { return p.near.SetReadDeadline(t) }
+
+var speeds = map[int]uint32{
+	1200: unix.B1200, 2400: unix.B2400, 4800: unix.B4800, 9600: unix.B9600,
+	19200: unix.B19200, 38400: unix.B38400, 57600: unix.B57600, 115200: unix.B115200,
+}
+
+// Honour makes the far end's line settings count, see FarEnd, and sets them to the scale's own to begin with. To be called
+// before the path is given to anyone. Who opens it afterwards and sets another speed reads what a UART of that speed would.
+func (p *PTY) Honour(scale UART) error {
+	speed, ok := speeds[scale.Baud]
+	if !ok {
+		return fmt.Errorf("set the pseudo-terminal %q to %d baud: no such speed (give 1200 to 115200, as scales have)", p.Path(), scale.Baud)
+	}
+	err := control(p.far, func(fd int) error {
+		t, err := unix.IoctlGetTermios(fd, unix.TCGETS)
+		if err != nil {
+			return err
+		}
+		t.Cflag = t.Cflag&^(unix.CBAUD|unix.CSTOPB) | speed
+		if scale.StopBits == 2 {
+			t.Cflag |= unix.CSTOPB
+		}
+		return unix.IoctlSetTermios(fd, unix.TCSETS, t)
+	})
+	if err != nil {
+		return fmt.Errorf("set the pseudo-terminal %q to %v: %w", p.Path(), scale, err)
+	}
+	p.scale.Store(&scale)
+	return nil
+}
+
+// FarEnd is how the far end is set: speed and stop bits as its termios has them. Data bits and parity are always the
+// scale's, since a pseudo-terminal has 8 bits without parity whatever is asked of it. It is false until Honour.
+func (p *PTY) FarEnd() (far UART, counts bool) {
+	scale := p.scale.Load()
+	if scale == nil {
+		return UART{}, false
+	}
+	far = *scale
+	err := control(p.far, func(fd int) error {
+		t, err := unix.IoctlGetTermios(fd, unix.TCGETS2) // which has the speed as a number
+		if err != nil {
+			return err
+		}
+		far.Baud, far.StopBits = int(t.Ospeed), 1
+		if t.Cflag&unix.CSTOPB != 0 {
+			far.StopBits = 2
+		}
+		return nil
+	})
+	return far, err == nil
 }
 
 // Close takes the pseudo-terminal away: a reader sees a port that is unplugged. A Write that waits ends.

@@ -5,6 +5,7 @@ package simulator
 import (
 	"io"
 	"os"
+	"regexp"
 	"runtime"
 	"slices"
 	"testing"
@@ -144,4 +145,106 @@ func TestABenchOnARealPTYSendsWholeLines(t *testing.T) {
 	_, err := io.ReadFull(far, got)
 	require.NoError(t, err)
 	require.Len(t, shownGrams(t, got), 20)
+}
+
+// setFar sets a far end's speed and stop bits, as a program does that opens a port.
+func setFar(t *testing.T, far *os.File, speed, stopBits uint32) {
+	t.Helper()
+	require.NoError(t, control(far, func(fd int) error {
+		tio, err := unix.IoctlGetTermios(fd, unix.TCGETS)
+		if err != nil {
+			return err
+		}
+		tio.Cflag = tio.Cflag&^(unix.CBAUD|unix.CSTOPB) | speed | stopBits
+		return unix.IoctlSetTermios(fd, unix.TCSETSF, tio) // and drops what came before
+	}))
+}
+
+// readUntil reads until what came in all matches.
+func readUntil(t *testing.T, far *os.File, matches func([]byte) bool) []byte {
+	t.Helper()
+	var got []byte
+	for !matches(got) {
+		part := make([]byte, 4096)
+		n, err := far.Read(part)
+		require.NoError(t, err, "so far: %q", got)
+		got = append(got, part[:n]...)
+	}
+	return got
+}
+
+var wholeLine = regexp.MustCompile(`[SU][TS],GS,[+-]\d{6}\.\d  g\r\n`)
+
+func TestASpeedOtherThanTheScalesIsReadAsRubbish(t *testing.T) {
+	p := newPTY(t)
+	b := newBench(t, Options{Scale: ScaleOptions{RateHz: 40, Baud: 19200, Frame: "7E1"}})
+	require.NoError(t, p.Honour(b.UART()))
+	far := openFar(t, p)
+	stop := start(t, b, p)
+	defer stop()
+	readUntil(t, far, wholeLine.Match) // it begins at the scale's own
+	setFar(t, far, unix.B9600, 0)
+	readUntil(t, far, func([]byte) bool { return heardBy(b).Baud == 9600 })
+	rubbish := readUntil(t, far, func(got []byte) bool { return len(got) > 200 })
+	require.Contains(t, string(rubbish), "\x00")
+	require.Less(t, len(wholeLine.FindAll(rubbish, -1)), 2, "what was under way may be whole: %q", rubbish)
+	setFar(t, far, unix.B19200, unix.CSTOPB)
+	readUntil(t, far, wholeLine.Match)
+	require.Equal(t, UART{19200, 7, 'E', 2}, heardBy(b), "stop bits are seen, and make no difference to a receiver")
+}
+
+func heardBy(b *Bench) UART {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.wire.far
+}
+
+func TestTheFarEndCountsFromHonourOn(t *testing.T) {
+	p := newPTY(t)
+	_, counts := p.FarEnd()
+	require.False(t, counts)
+	for _, want := range []UART{{1200, 8, 'N', 1}, {9600, 7, 'O', 2}, {115200, 8, 'N', 1}} {
+		require.NoError(t, p.Honour(want))
+		got, counts := p.FarEnd()
+		require.True(t, counts)
+		require.Equal(t, want, got)
+	}
+	require.ErrorContains(t, p.Honour(UART{12345, 8, 'N', 1}), "to 12345 baud: no such speed")
+}
+
+func TestWhatTheHostWritesReachesTheScale(t *testing.T) {
+	p := newPTY(t)
+	far := openFar(t, p)
+	b := newBench(t, Options{Scale: ScaleOptions{Shape: "letter-status", OnRequest: []byte("SI\r\n")}})
+	stop := start(t, b, p)
+	for range 3 {
+		_, err := far.Write([]byte("SI\r\n"))
+		require.NoError(t, err)
+		got := readUntil(t, far, func(got []byte) bool { return slices.Contains(got, '\n') })
+		require.Regexp(t, `^S [SD]       [ -]0\.\d g\r\n$`, string(got))
+	}
+	stop()
+	stop = start(t, b, p) // a second run reads again
+	defer stop()
+	_, err := far.Write([]byte("SI\r\n"))
+	require.NoError(t, err)
+	readUntil(t, far, func(got []byte) bool { return slices.Contains(got, '\n') })
+}
+
+func TestABenchGoesOnAfterItIsUnpluggedAndPluggedInAgain(t *testing.T) {
+	b := newBench(t, Options{Scale: quiet(ScaleOptions{RateHz: 50, Baud: 115200})})
+	first := newPTY(t)
+	far := openFar(t, first)
+	stop := start(t, b, first)
+	readUntil(t, far, wholeLine.Match)
+	require.NoError(t, first.Close())
+	_, err := io.ReadAll(far)
+	require.NotErrorIs(t, err, os.ErrDeadlineExceeded, "the reader's port is gone")
+	stop()
+
+	second := newPTY(t)
+	far = openFar(t, second)
+	stop = start(t, b, second)
+	defer stop()
+	require.Regexp(t, `ST,GS,\+000000\.0`, string(readUntil(t, far, regexp.MustCompile("ST.*\n").Match)))
 }

@@ -12,38 +12,68 @@ import (
 
 // ScaleOptions says what scale stands on the bench. The zero value is a scale of 6 kg by 0.1 g, ten lines a second.
 type ScaleOptions struct {
-	Division     reading.Mass  // step of the display; 0 means 0.1 g
+	Division     reading.Mass  // step of the display in Unit; 0 means 0.1 g, or what the unit key makes of it in units that are not metric
 	Capacity     reading.Mass  // above it and 9 divisions the scale shows no weight; 0 means 6 kg
-	Unit         string        // "g" or "kg", with the digits that the division needs; "" means g
-	RateHz       float64       // lines and displayed values a second, at most 200; 0 means 10
-	Baud         int           // of the line, at 10 bits a byte (8N1); 0 means 9600
+	Lowest       reading.Mass  // below this gross, which is negative, it shows none either; 0 means minus Capacity
+	Unit         string        // that it is switched on with, see Bench.Unit; "" means g
+	RateHz       float64       // displayed values a second, and lines unless OnRequest is given, at most 200; 0 means 10
+	Shape        string        // of its lines, one of Shapes; "" means status-comma
+	Line         LineOptions   // settings of that shape
+	Baud         int           // of the line; 0 means 9600
+	Frame        string        // data bits, parity and stop bits of the line; "" means 8N1
 	Lag          time.Duration // mean delay of load cell and filter together; 0 means 300 ms
 	NoiseSD      float64       // standard deviation of a value before it is rounded, in divisions; 0 means 0.3, negative none
 	ZeroTracking float64       // divisions a second near zero, at most 0.5; 0 means none
 	StableFor    time.Duration // values must lie within one division for so long to be called stable; 0 means 500 ms
+	AutoOff      time.Duration // it switches itself off after so long without a key or a change of load; 0 means never
+
+	// What the scale does on bytes from the host, which are these and nothing else, line end included where it has one.
+	OnRequest   []byte // sends one line; empty: it sends lines unasked
+	TareCommand []byte // presses TARE; empty: it knows none
+	ZeroCommand []byte // presses ZERO; empty: it knows none
 }
 
 func (o ScaleOptions) withDefaults() (ScaleOptions, error) {
-	orDefault(&o.Division, reading.Gram/10)
-	orDefault(&o.Capacity, 6*reading.Kilogram)
 	orDefault(&o.Unit, "g")
+	orDefault(&o.Capacity, 6*reading.Kilogram)
+	orDefault(&o.Lowest, -o.Capacity)
+	orDefault(&o.Shape, "status-comma")
+	orDefault(&o.Frame, "8N1")
 	orDefault(&o.RateHz, 10)
 	orDefault(&o.Baud, 9600)
 	orDefault(&o.Lag, 300*time.Millisecond)
 	orDefault(&o.NoiseSD, 0.3)
 	orDefault(&o.StableFor, 500*time.Millisecond)
 	o.NoiseSD = max(o.NoiseSD, 0)
+	if o.Division == 0 {
+		if err := o.usualDivision(); err != nil {
+			return o, err
+		}
+	}
 	switch {
 	case o.Division < 0 || o.Capacity < o.Division:
 		return o, fmt.Errorf("division %v with capacity %v: a scale needs a positive division below its capacity", o.Division, o.Capacity)
 	case !(o.RateHz > 0 && o.RateHz <= 200):
 		return o, fmt.Errorf("rate %v lines a second: give more than 0 and at most 200", o.RateHz)
-	case o.Baud < 0 || o.Lag < 0 || o.StableFor < 0:
-		return o, fmt.Errorf("baud %d, lag %v, stable for %v: none of them may be negative", o.Baud, o.Lag, o.StableFor)
+	case o.Lag < 0 || o.StableFor < 0 || o.AutoOff < 0:
+		return o, fmt.Errorf("lag %v, stable for %v, auto-off %v: none of them may be negative", o.Lag, o.StableFor, o.AutoOff)
+	case o.Lowest > 0:
+		return o, fmt.Errorf("lowest load %v: give a negative one", o.Lowest)
 	case !(o.ZeroTracking >= 0 && o.ZeroTracking <= 0.5):
 		return o, fmt.Errorf("zero tracking of %v divisions a second: give 0 to 0.5", o.ZeroTracking)
 	}
 	return o, nil
+}
+
+// usualDivision is 0.1 g, or where no decimal number of the unit gives it what the unit key makes of it.
+func (o *ScaleOptions) usualDivision() error {
+	o.Division = reading.Gram / 10
+	if _, exact, err := newFace(o.Unit, o.Division); err != nil || exact {
+		return err
+	}
+	f, _, err := unitKey(*o, o.Unit)
+	o.Division = reading.Mass(f.division)
+	return err
 }
 
 // orDefault puts a default in place of a zero.
@@ -71,6 +101,7 @@ const cellShare = 1.0 / 6
 // scale turns the load on the pan into displayed values. Masses in float64 are picograms.
 type scale struct {
 	opt          ScaleOptions
+	face         face
 	random       *rand.Rand
 	cell, filter lowPass
 	period       time.Duration // between two displayed values
@@ -79,19 +110,25 @@ type scale struct {
 	net          bool    // a tare is set
 	recent       []int64 // displayed values of the last StableFor, in divisions
 	taken        int     // displayed values since the start
+	fault        bool
+	restedAt     float64       // load when it last changed
+	resting      time.Duration // since then, or since the last key
 }
 
-// display is what the scale shows: whole divisions and the flags beside them.
+// display is what the scale shows: whole divisions of the present face, the tare in the same, and the flags beside them.
+// What is over, under or at fault has no value.
 type display struct {
-	divisions         int64
-	stable, net, over bool
+	divisions, tare    int64
+	stable, net        bool
+	over, under, fault bool
 }
 
-func newScale(opt ScaleOptions, seed uint64) *scale {
+func newScale(opt ScaleOptions, face face, seed uint64) *scale {
 	period := time.Duration(float64(time.Second) / opt.RateHz)
 	cellLag := time.Duration(cellShare * float64(opt.Lag))
 	return &scale{
 		opt:    opt,
+		face:   face,
 		random: rand.New(rand.NewPCG(seed, 'S')),
 		cell:   newLowPass(cellLag),
 		filter: newLowPass(opt.Lag - cellLag),
@@ -110,12 +147,15 @@ func (s *scale) step(load float64) {
 // sample makes the next displayed value. It is to be called once in a period.
 func (s *scale) sample() display {
 	s.trackZero()
-	d := float64(s.opt.Division)
+	d, e := s.face.division, float64(s.opt.Division)
 	gross := s.filter.y - s.zero
 	shown := display{
-		divisions: int64(math.Round((gross-s.tare)/d + s.opt.NoiseSD*s.random.NormFloat64())),
+		divisions: int64(math.Round((gross-s.tare)/d + e/d*s.opt.NoiseSD*s.random.NormFloat64())),
+		tare:      int64(math.Round(s.tare / d)),
 		net:       s.net,
-		over:      gross > float64(s.opt.Capacity)+9*d, // OIML R 76-1, from memory: no indication above Max + 9 e
+		over:      gross > float64(s.opt.Capacity)+9*e, // OIML R 76-1, from memory: no indication above Max + 9 e
+		under:     gross < float64(s.opt.Lowest),
+		fault:     s.fault,
 	}
 	s.recent[s.taken%len(s.recent)] = shown.divisions
 	s.taken++
@@ -171,6 +211,7 @@ func (s *scale) pressTare() error {
 		s.tare = 0
 	}
 	s.jump(0)
+	s.resting = 0
 	return nil
 }
 
@@ -185,13 +226,34 @@ func (s *scale) pressZero() error {
 	}
 	s.zero, s.tare, s.net = s.filter.y, 0, false
 	s.jump(0)
+	s.resting = 0
 	return nil
 }
 
 // power switches the scale. On coming back whatever stands on the pan is zero, and there is no tare.
 func (s *scale) power(on bool) {
 	if on && s.off {
-		s.zero, s.tare, s.net, s.taken = s.filter.y, 0, false, 0
+		s.zero, s.tare, s.net, s.taken, s.resting = s.filter.y, 0, false, 0, 0
 	}
 	s.off = !on
+}
+
+// tired says whether the scale's auto-off is due. It is to be called once in a period.
+func (s *scale) tired() bool {
+	s.resting += s.period
+	if math.Abs(s.filter.y-s.restedAt) >= float64(s.opt.Division) {
+		s.restedAt, s.resting = s.filter.y, 0
+	}
+	return s.opt.AutoOff > 0 && s.resting >= s.opt.AutoOff
+}
+
+// show goes over to another face. What was stable stays so.
+func (s *scale) show(f face) {
+	stable := s.stable()
+	s.face, s.resting = f, 0
+	if stable {
+		s.jump(int64(math.Round((s.filter.y - s.zero - s.tare) / f.division)))
+	} else {
+		s.taken = 0
+	}
 }

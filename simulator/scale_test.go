@@ -15,7 +15,9 @@ import (
 func testScale(t require.TestingT, opt ScaleOptions) *scale {
 	opt, err := opt.withDefaults()
 	require.NoError(t, err)
-	return newScale(opt, 1)
+	face, _, err := firstFace(opt)
+	require.NoError(t, err)
+	return newScale(opt, face, 1)
 }
 
 // run lets a load act for a time and gives the last displayed value of it.
@@ -141,8 +143,8 @@ func TestTareIsAJumpToNetZeroWithNothingInBetween(t *testing.T) {
 	s := testScale(t, quiet(ScaleOptions{}))
 	run(s, constant(20*reading.Gram), 5*time.Second)
 	require.NoError(t, s.pressTare())
-	require.Equal(t, display{divisions: 0, stable: true, net: true}, s.sample())
-	require.Equal(t, display{divisions: -200, stable: true, net: true}, run(s, constant(0), 5*time.Second))
+	require.Equal(t, display{divisions: 0, tare: 200, stable: true, net: true}, s.sample())
+	require.Equal(t, display{divisions: -200, tare: 200, stable: true, net: true}, run(s, constant(0), 5*time.Second))
 	require.NoError(t, s.pressTare(), "at gross zero TARE clears the tare")
 	require.Equal(t, display{stable: true}, s.sample())
 }
@@ -207,12 +209,18 @@ func TestABenchThatCannotBeIsRefusedWithItsOption(t *testing.T) {
 	}{
 		{"negative division", "division -0.1 g", Options{Scale: ScaleOptions{Division: -reading.Gram / 10}}},
 		{"capacity below a division", "capacity 1 g", Options{Scale: ScaleOptions{Division: 2 * reading.Gram, Capacity: reading.Gram}}},
-		{"unknown unit", `unit "oz"`, Options{Scale: ScaleOptions{Unit: "oz"}}},
+		{"unknown unit", `unit of mass "st"`, Options{Scale: ScaleOptions{Unit: "st"}}},
 		{"more digits than a line has", "8 places", Options{Scale: ScaleOptions{Division: reading.Gram / 10_000}}},
-		{"a division that no decimal gives", "8 places", Options{Scale: ScaleOptions{Division: reading.Gram/3 + 1}}},
+		{"a division that no decimal gives", "no decimal of 6 places in g", Options{Scale: ScaleOptions{Division: reading.Gram/3 + 1}}},
 		{"rate", "rate 1000", Options{Scale: ScaleOptions{RateHz: 1000}}},
 		{"rate that is no number", "rate NaN", Options{Scale: ScaleOptions{RateHz: math.NaN()}}},
 		{"baud", "baud -1", Options{Scale: ScaleOptions{Baud: -1}}},
+		{"frame", "frame 9N1", Options{Scale: ScaleOptions{Frame: "9N1"}}},
+		{"frame that is none", `frame "8"`, Options{Scale: ScaleOptions{Frame: "8"}}},
+		{"a lowest load above zero", "lowest load 1 g", Options{Scale: ScaleOptions{Lowest: reading.Gram}}},
+		{"auto-off", "auto-off -1s", Options{Scale: ScaleOptions{AutoOff: -time.Second}}},
+		{"damage", "rate of -0.1", Options{Damage: DamageOptions{Flip: -0.1}}},
+		{"damage all over", "1.2 together", Options{Damage: DamageOptions{Flip: 0.6, Drop: 0.6}}},
 		{"zero tracking", "zero tracking of 2", Options{Scale: ScaleOptions{ZeroTracking: 2}}},
 		{"hand without flow", "hand", Options{Hand: HandOptions{Flow: -3}}},
 		{"cup", "mass of -1 g", Options{Cup: -reading.Gram}},

@@ -8,45 +8,75 @@ import (
 	"time"
 )
 
-// wire sends one line at a time, byte by byte, each 10 bit times after the one before (8N1).
+// wire sends one line at a time, byte by byte without a gap.
 type wire struct {
-	byteTime time.Duration
-	line     [lineLength]byte
-	sent     int
-	next     time.Duration // when the next byte is whole
+	uart, far UART // of the scale, of who listens
+	byteTime  time.Duration
+	line      []byte
+	sent      int
+	next      time.Duration // when the next byte is whole
+	ear       *ear          // what the far end makes of it; nil where it hears it as it is
 }
 
-func newWire(baud int) wire {
-	return wire{byteTime: 10 * time.Second / time.Duration(baud), sent: lineLength}
+func newWire(uart UART) wire { return wire{uart: uart, far: uart, byteTime: uart.byteTime()} }
+
+func (w *wire) heardBy(far UART) {
+	if far == w.far {
+		return
+	}
+	w.far, w.ear = far, nil
+	if !far.hears(w.uart) {
+		w.ear = newEar(w.uart, far)
+	}
 }
 
-func (w *wire) busy() bool { return w.sent < lineLength }
+func (w *wire) busy() bool { return w.sent < len(w.line) }
 
 // cut drops what is left of the line, as a power cut does.
-func (w *wire) cut() { w.sent = lineLength }
+func (w *wire) cut() { w.sent = len(w.line) }
 
-func (w *wire) send(now time.Duration, format lineFormat, shown display) {
-	format.append(w.line[:0], shown)
+func (w *wire) send(now time.Duration, format *lineFormat, shown display) {
+	w.line = format.append(w.line[:0], shown)
 	w.sent, w.next = 0, now+w.byteTime
 }
 
-// step appends the bytes that are whole by now.
+// step appends the bytes that the far end has whole by now.
 func (w *wire) step(now time.Duration, out []byte) []byte {
-	for w.busy() && w.next <= now {
-		out = append(out, w.line[w.sent])
+	for ; w.busy() && w.next <= now; w.next += w.byteTime {
+		c := w.line[w.sent]
 		w.sent++
-		w.next += w.byteTime
+		if w.ear == nil {
+			out = append(out, c)
+		} else {
+			w.ear.send(w.next-w.byteTime, c)
+		}
 	}
-	return out
+	if w.ear == nil {
+		return out
+	}
+	if w.busy() {
+		now = min(now, w.next-w.byteTime) // the bits of the byte at hand come when it is whole
+	}
+	return w.ear.hear(now, out)
 }
 
 // tick is how often Run looks at the clock: bytes leave in groups of what the baud rate carries in one.
 const tick = 2 * Step
 
-// Run advances the bench by the clock and writes its lines to w until ctx ends. A writer that fails or blocks never
-// holds the bench up: what it does not take is lost, as on a serial line. Run ends after the write at hand has ended, so
-// close a writer that may block when ctx ends. It is an error to run a bench twice at a time, or to call Advance beside it.
-func (b *Bench) Run(ctx context.Context, w io.Writer) error {
+// host is a line that also brings what the host says. PTY, TCP and net.Conn are such lines.
+type host interface {
+	io.Reader
+	SetReadDeadline(time.Time) error
+}
+
+// settled is a line whose far end has settings that can be asked for; false while they don't count.
+type settled interface{ FarEnd() (UART, bool) }
+
+// Run advances the bench by the clock, writes its lines to line and, where line can be read with a deadline, gives the scale
+// what comes back, until ctx ends. A line that fails or blocks never holds the bench up: what it does not take is lost, as
+// on a serial line. Run ends after the write at hand has ended, so close a line that may block when ctx ends. It is an error
+// to run a bench twice at a time, or to call Advance beside it.
+func (b *Bench) Run(ctx context.Context, line io.Writer) error {
 	if !b.running.CompareAndSwap(false, true) {
 		return errors.New("run the bench: it is running already (make another one)")
 	}
@@ -55,13 +85,16 @@ func (b *Bench) Run(ctx context.Context, w io.Writer) error {
 	go func() {
 		defer close(written)
 		for chunk := range chunks {
-			w.Write(chunk) // who is not there or cannot take it misses it: the next chunk is tried again
+			line.Write(chunk) // who is not there or cannot take it misses it: the next chunk is tried again
 		}
 	}()
 	defer func() {
 		close(chunks)
 		<-written
 	}()
+	if h, ok := line.(host); ok {
+		defer b.listen(h)()
+	}
 
 	ticker := time.NewTicker(tick)
 	defer ticker.Stop()
@@ -72,11 +105,12 @@ func (b *Bench) Run(ctx context.Context, w io.Writer) error {
 			return nil
 		case <-ticker.C:
 		}
+		b.askFarEnd(line)
 		now := time.Now()
 		out := b.Advance(now.Sub(last))
 		last = now
 		if lost { // begin again with a whole line
-			_, rest, ended := bytes.Cut(out, []byte{'\n'})
+			_, rest, ended := bytes.Cut(out, b.lineEnd)
 			out, lost = rest, !ended
 		}
 		if len(out) == 0 {
@@ -86,6 +120,36 @@ func (b *Bench) Run(ctx context.Context, w io.Writer) error {
 		case chunks <- bytes.Clone(out):
 		default:
 			lost = true
+		}
+	}
+}
+
+// listen gives the scale what a host says, until it is stopped or the line ends.
+func (b *Bench) listen(h host) (stop func()) {
+	done := make(chan struct{})
+	h.SetReadDeadline(time.Time{}) // that a run before this one has set
+	go func() {
+		defer close(done)
+		said := make([]byte, 256)
+		for {
+			n, err := h.Read(said)
+			b.Receive(said[:n])
+			if err != nil {
+				return
+			}
+		}
+	}()
+	return func() {
+		h.SetReadDeadline(time.Now())
+		<-done
+	}
+}
+
+// askFarEnd takes over the settings of a line's far end, which may change at any time.
+func (b *Bench) askFarEnd(line io.Writer) {
+	if s, ok := line.(settled); ok {
+		if far, counts := s.FarEnd(); counts {
+			_ = b.HeardBy(far) // settings that no UART has leave it as it is
 		}
 	}
 }

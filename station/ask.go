@@ -8,6 +8,8 @@ import (
 
 	"github.com/google/uuid"
 
+	"twocup/scaledrv"
+	"twocup/scaledrv/reading"
 	"twocup/station/batch"
 	"twocup/station/ledger"
 	"twocup/station/plan"
@@ -110,8 +112,31 @@ func (s *Station) begin(f batch.Started, answer chan<- error) error {
 	if s.state.OnScale() || s.starting() {
 		return &batch.Refusal{Misfit: true, Detail: "another batch is on the scale: finish, scrap or abandon it first"}
 	}
+	s.zero()
 	s.record([]batch.Fact{f}, answer)
 	return nil
+}
+
+// zero presses the scale's key of that name, where its entry states how, if the pan rests empty and off its zero.
+func (s *Station) zero() {
+	pan := s.state.Pan
+	if off := pan.Now.Mass.Abs(); len(s.cfg.Driver.Zero) > 0 && pan.Settled(0) && off >= pan.Division && off < pan.Threshold() {
+		s.press(scaledrv.KeyZero)
+	}
+}
+
+// tare presses the scale's key of that name, where its entry states how. It is only done where the lines say gross or
+// net: elsewhere a tare looks as if the cup were lifted.
+func (s *Station) tare() {
+	if len(s.cfg.Driver.Tare) > 0 && s.scale.last.Kind != reading.KindUnknown {
+		s.press(scaledrv.KeyTare)
+	}
+}
+
+func (s *Station) press(k scaledrv.Key) {
+	if err := s.driver.Press(k); err != nil {
+		s.log.Warn("press a key of the scale", "err", err)
+	}
 }
 
 // starting says whether a batch's start is on its way to the ledger.
@@ -145,8 +170,11 @@ func (s *Station) Act(ctx context.Context, id string, a Action) (Record, error) 
 		}
 		return s.step(a.Act, answer)
 	})
-	if err == nil && !here {
+	switch {
+	case err == nil && !here:
 		err = s.actOff(ctx, id, a)
+	case err == nil && a.Action == "tare":
+		_ = s.inLoop(ctx, s.tare) // the action is done, whatever becomes of the key
 	}
 	if err != nil {
 		return Record{}, err

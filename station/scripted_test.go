@@ -96,7 +96,7 @@ func onBench(t *testing.T, hold persist, test func(s *scripted)) {
 		}
 		s := &scripted{T: t, link: &pipe{}, ledger: l, log: &bytes.Buffer{}}
 		s.hold(hold)
-		shape, err := scaledrv.ShapeByName("status-comma")
+		shape, err := scaledrv.ShapeByName("status-comma", scaledrv.ShapeOptions{})
 		require.NoError(t, err)
 		ctx, cancel := context.WithCancel(context.Background())
 		s.cancel = cancel

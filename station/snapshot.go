@@ -111,10 +111,8 @@ func (s *Station) scaleView(now time.Time) ScaleView {
 func (s *Station) advice() *string {
 	text := ""
 	switch {
-	case s.scale.link == scaledrv.LinkDown && s.scale.err != nil:
-		text = s.scale.err.Error()
-	case s.scale.link == scaledrv.LinkSilent:
-		text = fmt.Sprintf("No valid line for %g s: see that the scale is switched on and sends, and that baud rate and frame are its own", s.cfg.StaleAfter.Seconds())
+	case s.scale.advice != "":
+		text = s.scale.advice
 	case s.scale.now == reading.Over:
 		text = "The load is above the scale's range: take something off"
 	case s.scale.now == reading.Under:

@@ -46,7 +46,7 @@ func (s *scripted) scaleNow() scaleNow {
 	return n
 }
 
-const silentAdvice = "No valid line for 2 s: see that the scale is switched on and sends, and that baud rate and frame are its own"
+const silentAdvice = "Nothing comes from the scale: see that it is switched on, that it sends by itself or has a request in its entry, and that its cable is in"
 
 func TestTheScaleThroughAllThatCanHappenToIt(t *testing.T) {
 	onBench(t, takes(0), func(s *scripted) {

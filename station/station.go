@@ -23,16 +23,16 @@ const (
 
 // Config is what a station needs. Without a field's default, it is required.
 type Config struct {
-	ID, Name   string
-	Scale      plan.Scale
-	Link       scaledrv.Link
-	Shape      scaledrv.Shape
-	StaleAfter time.Duration // 0 means 2 s
-	Auto       batch.Auto
-	Ledger     *ledger.Ledger
-	Log        *slog.Logger                  // nil means silent
-	Recorded   func(batch.State, batch.Fact) // called with each durable fact and the state after it; may be nil
-	Wrote      func(time.Duration)           // called with the time each write took; may be nil
+	ID, Name string
+	Scale    plan.Scale
+	Link     scaledrv.Link
+	Shape    scaledrv.Shape
+	Driver   scaledrv.Options // its log is the station's
+	Auto     batch.Auto
+	Ledger   *ledger.Ledger
+	Log      *slog.Logger                  // nil means silent
+	Recorded func(batch.State, batch.Fact) // called with each durable fact and the state after it; may be nil
+	Wrote    func(time.Duration)           // called with the time each write took; may be nil
 
 	persist func(context.Context, string, ...batch.Fact) error // nil means the ledger's Append; a test holds it up
 }
@@ -60,11 +60,11 @@ type Station struct {
 
 // scale is what is known of the scale now.
 type scale struct {
-	link scaledrv.LinkState
-	err  error
-	last reading.Reading // newest line with a weight
-	any  bool
-	now  reading.State // of the newest line
+	link   scaledrv.LinkState
+	advice string          // the driver's
+	last   reading.Reading // newest line with a weight
+	any    bool
+	now    reading.State // of the newest line
 }
 
 // Start begins to run a bench, until ctx ends.
@@ -72,14 +72,12 @@ func Start(ctx context.Context, cfg Config) *Station {
 	if cfg.Log == nil {
 		cfg.Log = slog.New(slog.DiscardHandler)
 	}
-	if cfg.StaleAfter == 0 {
-		cfg.StaleAfter = 2 * time.Second
-	}
 	log := cfg.Log.With("station", cfg.ID)
+	cfg.Driver.Log = log.With("scale", cfg.Scale.ID)
 	s := &Station{
 		cfg:      cfg,
 		log:      log,
-		driver:   scaledrv.Start(ctx, cfg.Link, cfg.Shape, scaledrv.Options{StaleAfter: cfg.StaleAfter, Log: log.With("scale", cfg.Scale.ID)}),
+		driver:   scaledrv.Start(ctx, cfg.Link, cfg.Shape, cfg.Driver),
 		asks:     make(chan func()),
 		done:     make(chan struct{}),
 		state:    batch.State{Pan: pour.NewPan(cfg.Scale.Division)},
@@ -144,7 +142,7 @@ func (s *Station) end() {
 
 // scaled takes a reading or a change of the link.
 func (s *Station) scaled(e scaledrv.Event) {
-	s.scale.link, s.scale.err = e.Link, e.Err
+	s.scale.link, s.scale.advice = e.Link, e.Advice
 	if !e.HasReading {
 		s.state.Pan.Interrupt()
 		s.show(time.Now())

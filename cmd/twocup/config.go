@@ -15,9 +15,10 @@ import (
 
 // config is a configuration without faults.
 type config struct {
-	listen   string
-	data     string
-	stations []station.Config // as far as the file goes
+	listen    string
+	data      string
+	stations  []station.Config // as far as the file goes
+	simulated map[string]bool  // ids of the stations whose scale is simulated: their links are made when they start
 }
 
 const (
@@ -41,11 +42,14 @@ func readConfig(data []byte) (config, []fault) {
 	cfg := config{
 		listen: root.text("listen", defaultListen, checkListen),
 		data:   root.required("data"),
+
+		simulated: map[string]bool{},
 	}
 	root.notBuilt("access")
 	seen := map[string]bool{}
 	for _, s := range root.sections("stations") {
-		st := readStation(s)
+		st, simulated := readStation(s)
+		cfg.simulated[st.ID] = simulated
 		if seen[st.ID] {
 			s.fault("id", fmt.Sprintf("%q names a station already", st.ID))
 		}
@@ -73,8 +77,8 @@ func checkListen(address string) error {
 	return nil
 }
 
-func readStation(s *section) station.Config {
-	st := station.Config{ID: s.text("id", "", checkID), Name: s.text("name", "", nil), Auto: defaultAuto}
+func readStation(s *section) (st station.Config, simulated bool) {
+	st = station.Config{ID: s.text("id", "", checkID), Name: s.text("name", "", nil), Auto: defaultAuto}
 	if st.ID == "" {
 		s.fault("id", "is required")
 	}
@@ -94,10 +98,10 @@ func readStation(s *section) station.Config {
 		scales[1].fault("", "more than one scale at a station is not built yet")
 	}
 	if len(scales) > 0 {
-		readScale(scales[0], &st)
+		simulated = readScale(scales[0], &st)
 	}
 	s.rest()
-	return st
+	return st, simulated
 }
 
 func checkID(id string) error {
@@ -107,22 +111,19 @@ func checkID(id string) error {
 	return nil
 }
 
-func readScale(s *section, st *station.Config) {
+func readScale(s *section, st *station.Config) (simulated bool) {
 	st.Scale.ID = s.text("id", "", checkID)
 	if st.Scale.ID == "" {
 		s.fault("id", "is required")
 	}
-	if text := s.required("link"); text != "" {
+	text := s.required("link")
+	if simulated = text == "sim:"; text != "" && !simulated {
 		var err error
 		if st.Link, err = scaledrv.ParseLink(text); err != nil {
 			s.fault("link", err.Error())
 		}
 	}
-	if shape, err := scaledrv.ShapeByName(s.text("shape", "auto", nil)); err != nil {
-		s.fault("shape", err.Error())
-	} else {
-		st.Shape = shape
-	}
+	st.Shape = readShape(s)
 	st.Scale.Division = s.mass("division", reading.Mass(1))
 	if !s.has("division") {
 		s.fault("division", "is required: the step of the scale's display, such as 0.1 g")
@@ -132,7 +133,47 @@ func readScale(s *section, st *station.Config) {
 	if st.Scale.Repeatability = s.mass("repeatability", 0); s.has("repeatability") {
 		st.Scale.Repeatability = max(st.Scale.Repeatability, 1) // a stated zero is not the same as none stated
 	}
-	st.StaleAfter = s.duration("stale_after", 2*time.Second)
-	s.notBuilt("request", "every", "unit", "pattern", "commands", "auto_off")
+	st.Driver = readDriver(s)
 	s.rest()
+	return simulated
+}
+
+// readShape reads how the scale lays out its lines. A fault of the pattern stands at the pattern.
+func readShape(s *section) scaledrv.Shape {
+	opt := scaledrv.ShapeOptions{Pattern: s.text("pattern", "", nil)}
+	if text := s.text("unit", "", nil); text != "" {
+		var err error
+		if opt.Unit, err = reading.ParseUnit(text); err != nil {
+			s.fault("unit", err.Error())
+		}
+	}
+	shape, err := scaledrv.ShapeByName(s.text("shape", "auto", nil), opt)
+	switch {
+	case err != nil && s.has("pattern"):
+		s.fault("pattern", err.Error())
+	case err != nil:
+		s.fault("shape", err.Error())
+	}
+	return shape
+}
+
+// readDriver reads how the scale is asked and what its silence means. What is sent is exactly what stands there.
+func readDriver(s *section) scaledrv.Options {
+	opt := scaledrv.Options{
+		StaleAfter: s.duration("stale_after", 2*time.Second),
+		Request:    []byte(s.text("request", "", nil)),
+		Every:      s.duration("every", 0),
+		AutoOff:    s.duration("auto_off", 0),
+	}
+	switch {
+	case s.has("every") && len(opt.Request) == 0:
+		s.fault("every", "needs a request: it is the time between two of them")
+	case opt.Every >= opt.StaleAfter:
+		s.fault("every", fmt.Sprintf("%v leaves each value stale (stale_after %v) before the next is asked for", opt.Every, opt.StaleAfter))
+	}
+	if c := s.section("commands"); c != nil {
+		opt.Tare, opt.Zero = []byte(c.text("tare", "", nil)), []byte(c.text("zero", "", nil))
+		c.rest()
+	}
+	return opt
 }

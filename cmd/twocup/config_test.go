@@ -11,6 +11,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"twocup/scaledrv"
 	"twocup/scaledrv/reading"
 )
 
@@ -40,11 +41,25 @@ func TestASoundConfigurationIsReadWhole(t *testing.T) {
 	require.Equal(t, reading.Gram/10, st.Scale.Division)
 	require.Equal(t, 6*reading.Kilogram, st.Scale.Capacity)
 	require.Zero(t, st.Scale.Repeatability)
-	require.Equal(t, 2*time.Second, st.StaleAfter)
+	require.Equal(t, 2*time.Second, st.Driver.StaleAfter)
 	require.Equal(t, 2*time.Second, st.Auto.Settle)
 	require.Equal(t, 4*time.Second, st.Auto.HandOver)
 	require.False(t, st.Auto.Tare)
 	require.True(t, st.Auto.Accept)
+}
+
+func TestHowAScaleIsAskedIsReadAsItStands(t *testing.T) {
+	cfg, faults := readConfig([]byte(strings.Replace(sound, "        capacity:", `        request: "\x1bP\r\n"
+        every: 100ms
+        auto_off: 3m
+        commands: {tare: "T\r\n", zero: 'Z'}
+        unit: kg
+        capacity:`, 1)))
+	require.Empty(t, faults)
+	require.Equal(t, scaledrv.Options{
+		StaleAfter: 2 * time.Second, Request: []byte("\x1bP\r\n"), Every: 100 * time.Millisecond, AutoOff: 3 * time.Minute,
+		Tare: []byte("T\r\n"), Zero: []byte("Z"),
+	}, cfg.stations[0].Driver)
 }
 
 func TestAFaultSaysWhereAndWhat(t *testing.T) {
@@ -53,10 +68,17 @@ func TestAFaultSaysWhereAndWhat(t *testing.T) {
 		{"a required key", "data: /var/lib/twocup\n", "", "1: data: is required"},
 		{"an address that others reach", "127.0.0.1:8280", "0.0.0.0:8280", "1: listen: \"0.0.0.0:8280\" is not this machine's own"},
 		{"access", "stations:", "access: {}\nstations:", "3: access: is not built yet"},
-		{"a key of a scale that is not built", "        capacity:", "        request: SI\n        capacity:", "10: stations[0].scales[0].request: is not built yet"},
+		{"a beat without a request", "        capacity:", "        every: 100ms\n        capacity:", "10: stations[0].scales[0].every: needs a request"},
+		{"a beat slower than values grow stale", "        capacity:", "        request: Q\n        every: 2s\n        capacity:", "11: stations[0].scales[0].every: 2s leaves each value stale"},
+		{"a unit that is none", "        capacity:", "        unit: stone\n        capacity:", "10: stations[0].scales[0].unit: unknown unit of mass \"stone\""},
+		{"a pattern without its shape", "        capacity:", "        pattern: x\n        capacity:", "10: stations[0].scales[0].pattern: a pattern goes with shape: pattern"},
+		{"a pattern without a value", "status-comma\n", "pattern\n        pattern: 'W(?P<unit>g)'\n", "10: stations[0].scales[0].pattern: "},
+		{"a hopeless pattern", "status-comma\n", "pattern\n        pattern: '(?P<value>'\n", "10: stations[0].scales[0].pattern: "},
+		{"an unknown command", "        capacity:", "        commands: {dance: X}\n        capacity:", "10: stations[0].scales[0].commands.dance: is not a known key"},
 		{"a key of a station that is not built", "    auto:", "    keys: {pedal: Enter}\n    auto:", "12: stations[0].keys: is not built yet"},
-		{"a link that is not built", "serial:/dev/ttyUSB0?baud=9600", "tcp://192.0.2.7:4001", "8: stations[0].scales[0].link: "},
-		{"a shape that is not built", "status-comma", "bare", "9: stations[0].scales[0].shape: "},
+		{"a link that is not built", "serial:/dev/ttyUSB0?baud=9600", "manual", "8: stations[0].scales[0].link: "},
+		{"a shape that is not built", "status-comma", "auto", "9: stations[0].scales[0].shape: "},
+		{"a shape that must know its unit", "status-comma", "reversed", "9: stations[0].scales[0].shape: "},
 		{"a division without unit", "0.1 g", "0.1", "11: stations[0].scales[0].division: "},
 		{"a negative division", "0.1 g", "-0.1 g", "11: stations[0].scales[0].division: -0.1 g must be more than 0"},
 		{"divisions by range", "0.1 g", "[{to: 1500 g, d: 0.1 g}]", "11: stations[0].scales[0].division: must be one plain value"},
@@ -95,22 +117,22 @@ func TestCheckTellsAllFaultsAtOnceAndItsExitCode(t *testing.T) {
 	file := filepath.Join(dir, "twocup.yaml")
 	require.NoError(t, os.WriteFile(file, []byte("listen: 10.0.0.1:80\nstations: []\ncolour: red\n"), 0o600))
 	var out, log bytes.Buffer
-	require.Equal(t, exitFault, run(t.Context(), []string{"check", "--config", file}, &out, &log))
+	require.Equal(t, exitFault, run(t.Context(), []string{"check", "--config", file}, streams{nil, &out, &log}))
 	lines := strings.Split(strings.TrimSpace(out.String()), "\n")
 	require.Len(t, lines, 4)
 	for _, line := range lines {
 		require.Regexp(t, `^`+file+`:\d+: \w+: .+`, line)
 	}
-	require.Equal(t, exitUnreachable, run(t.Context(), []string{"check", "--config", filepath.Join(dir, "none")}, &out, &log))
-	require.Equal(t, exitUsage, run(t.Context(), []string{"check"}, &out, &log))
-	require.Equal(t, exitUsage, run(t.Context(), []string{"dance"}, &out, &log))
-	require.Equal(t, exitDone, run(t.Context(), []string{"version"}, &out, &log))
-	require.Equal(t, exitDone, run(t.Context(), []string{"--help"}, &out, &log))
+	require.Equal(t, exitUnreachable, run(t.Context(), []string{"check", "--config", filepath.Join(dir, "none")}, streams{nil, &out, &log}))
+	require.Equal(t, exitUsage, run(t.Context(), []string{"check"}, streams{nil, &out, &log}))
+	require.Equal(t, exitUsage, run(t.Context(), []string{"dance"}, streams{nil, &out, &log}))
+	require.Equal(t, exitDone, run(t.Context(), []string{"version"}, streams{nil, &out, &log}))
+	require.Equal(t, exitDone, run(t.Context(), []string{"--help"}, streams{nil, &out, &log}))
 }
 
 func TestTheExampleConfigurationIsSound(t *testing.T) {
 	var out, log bytes.Buffer
-	require.Equal(t, exitDone, run(t.Context(), []string{"check", "--config", "../../deploy/twocup.yaml"}, &out, &log))
+	require.Equal(t, exitDone, run(t.Context(), []string{"check", "--config", "../../deploy/twocup.yaml"}, streams{nil, &out, &log}))
 	require.Empty(t, out.String()+log.String())
 }
 

@@ -9,9 +9,14 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"reflect"
+	"strings"
 	"syscall"
 
 	"github.com/alecthomas/kong"
+
+	"twocup/scaledrv/reading"
+	"twocup/simulator"
 )
 
 // Exit codes of the contract.
@@ -24,21 +29,25 @@ const (
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	code := run(ctx, os.Args[1:], os.Stdout, os.Stderr)
+	code := run(ctx, os.Args[1:], streams{os.Stdin, os.Stdout, os.Stderr})
 	stop()
 	os.Exit(code)
 }
 
 // commands is the command line.
 type commands struct {
-	Demo    demoCommand    `cmd:"" help:"A bench with a simulated scale on a real pseudo-terminal; opens with example materials."`
-	Serve   serveCommand   `cmd:"" help:"The daemon."`
-	Check   checkCommand   `cmd:"" help:"Reads a configuration and says all that is wrong with it, with line numbers."`
-	Version versionCommand `cmd:"" help:"Says which build this is."`
+	Demo     demoCommand     `cmd:"" help:"A bench with a simulated scale on a real pseudo-terminal; opens with example materials."`
+	Serve    serveCommand    `cmd:"" help:"The daemon."`
+	Check    checkCommand    `cmd:"" help:"Reads a configuration and says all that is wrong with it, with line numbers."`
+	Simulate simulateCommand `cmd:"" help:"A simulated scale on a pseudo-terminal whose name it prints, for trying other programs or this one."`
+	Version  versionCommand  `cmd:"" help:"Says which build this is."`
 }
 
-// streams is where a command writes: results to out, the rest to log.
-type streams struct{ out, log io.Writer }
+// streams is what a command reads, and where it writes: results to out, the rest to log.
+type streams struct {
+	in       io.Reader
+	out, log io.Writer
+}
 
 // failure is an error with its exit code.
 type failure struct {
@@ -53,19 +62,30 @@ func unreachable(format string, args ...any) error {
 	return &failure{exitUnreachable, fmt.Errorf(format, args...)}
 }
 
+// readMass reads a flag that is a mass with its unit.
+func readMass(ctx *kong.DecodeContext, target reflect.Value) error {
+	var text string
+	if err := ctx.Scan.PopValueInto("mass", &text); err != nil {
+		return err
+	}
+	m, err := reading.ParseMass(text)
+	target.Set(reflect.ValueOf(m))
+	return err
+}
+
 // run is the program with its surroundings handed in; it returns the exit code.
-func run(ctx context.Context, args []string, out, log io.Writer) int {
+func run(ctx context.Context, args []string, s streams) int {
 	helped := false
 	parser := kong.Must(&commands{},
 		kong.Name("twocup"), kong.Description("Two-part resins, weighed out right."),
-		kong.Writers(out, log), kong.Exit(func(int) { helped = true }),
-		kong.BindTo(ctx, (*context.Context)(nil)), kong.Bind(streams{out, log}))
+		kong.Writers(s.out, s.log), kong.Exit(func(int) { helped = true }),
+		kong.BindTo(ctx, (*context.Context)(nil)), kong.Bind(s), kong.TypeMapper(reflect.TypeFor[reading.Mass](), kong.MapperFunc(readMass)), kong.Vars{"shapes": strings.Join(simulator.Shapes(), ", ")})
 	command, err := parser.Parse(args)
 	switch {
 	case helped:
 		return exitDone
 	case err != nil:
-		fmt.Fprintf(log, "twocup: %v (see twocup --help)\n", err)
+		fmt.Fprintf(s.log, "twocup: %v (see twocup --help)\n", err)
 		return exitUsage
 	}
 	if err := command.Run(); err != nil {
@@ -74,7 +94,7 @@ func run(ctx context.Context, args []string, out, log io.Writer) int {
 			f = &failure{exitFault, err}
 		}
 		if f.err != nil {
-			fmt.Fprintf(log, "twocup: %v\n", f.err)
+			fmt.Fprintf(s.log, "twocup: %v\n", f.err)
 		}
 		return f.code
 	}

@@ -137,7 +137,7 @@ func TestWhatIsMissingIsSaidInOneLine(t *testing.T) {
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			var out, log bytes.Buffer
-			require.Equal(t, tt.code, run(t.Context(), tt.args, &out, &log))
+			require.Equal(t, tt.code, run(t.Context(), tt.args, streams{nil, &out, &log}))
 			require.Equal(t, 1, strings.Count(log.String(), "\n"), log.String())
 			require.Contains(t, log.String(), tt.says)
 			require.Empty(t, out.String())
@@ -226,26 +226,26 @@ func waitFor(t *testing.T, live *websocket.Conn, wanted func(station.Snapshot) b
 
 // runningDemo is a demo inside this process: its truth can be asked.
 type runningDemo struct {
-	*demo
+	*simulation
 	address string
 }
 
 func startDemo(t *testing.T, opt simulator.Options) runningDemo {
 	t.Helper()
-	demo, err := newDemo(opt)
+	bench, err := newSimulation(opt)
 	require.NoError(t, err)
-	s := streams{io.Discard, io.Discard}
+	s := streams{nil, io.Discard, io.Discard}
 	d, err := openDaemon("127.0.0.1:0", t.TempDir(), s)
 	require.NoError(t, err)
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
-	go func() { ended <- demo.run(ctx, d, s) }()
+	go func() { ended <- runDemo(ctx, d, bench, s) }()
 	t.Cleanup(func() {
 		cancel()
 		require.NoError(t, <-ended)
-		require.NoError(t, demo.line.Close())
+		bench.end()
 	})
-	running := runningDemo{demo, d.listener.Addr().String()}
+	running := runningDemo{bench, d.listener.Addr().String()}
 	live := dialUntilUp(t, running.address)
 	defer live.Close()
 	waitFor(t, live, func(s station.Snapshot) bool { return s.Scale.Stable }) // the pan has been seen empty

@@ -16,6 +16,7 @@ import (
 
 type serveCommand struct {
 	Config string `required:"" placeholder:"FILE" help:"The configuration."`
+	Record string `placeholder:"DIR" help:"Folder for the raw bytes of each scale with their times, to be replayed or sent to us."`
 }
 
 func (c serveCommand) Run(ctx context.Context, s streams) error {
@@ -27,7 +28,23 @@ func (c serveCommand) Run(ctx context.Context, s streams) error {
 	if err != nil {
 		return err
 	}
-	return d.run(ctx, cfg.stations, nil, nil)
+	simulated, err := newSimulations(cfg)
+	if err != nil {
+		d.close()
+		return &failure{exitUnreachable, err}
+	}
+	defer simulated.end()
+	if c.Record != "" {
+		stop, err := record(cfg.stations, c.Record, d.log)
+		defer stop()
+		if err != nil {
+			d.close()
+			return &failure{exitUnreachable, err}
+		}
+	}
+	return d.run(ctx, cfg.stations, nil, func(ctx context.Context, benches []*station.Station) {
+		simulated.start(ctx, benches, d.log)
+	})
 }
 
 // daemon is what serve and demo have in common: an address, a ledger, and what runs between them.
@@ -59,8 +76,9 @@ func (d *daemon) close() {
 	d.ledger.Close()
 }
 
-// run serves until ctx ends. Started is called once everything stands.
-func (d *daemon) run(ctx context.Context, stations []station.Config, hand dashboard.Hand, started func([]*station.Station)) error {
+// run serves until ctx ends. Started is called once everything stands; its ctx ends with
+// the daemon.
+func (d *daemon) run(ctx context.Context, stations []station.Config, hand dashboard.Hand, started func(context.Context, []*station.Station)) error {
 	defer d.close()
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
@@ -77,9 +95,7 @@ func (d *daemon) run(ctx context.Context, stations []station.Config, hand dashbo
 	failed := make(chan error, 1)
 	go func() { failed <- server.Serve(d.listener) }()
 	d.log.Info("serving", "address", d.listener.Addr().String(), "stations", len(benches))
-	if started != nil {
-		started(benches)
-	}
+	started(ctx, benches)
 	var err error
 	select {
 	case <-ctx.Done():

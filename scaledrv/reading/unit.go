@@ -9,18 +9,18 @@ import (
 type Unit uint8
 
 const (
-	UnitNone  Unit = iota
-	UnitMG         // milligram
-	UnitG          // gram
-	UnitKG         // kilogram
-	UnitT          // tonne, 1000 kg
-	UnitCT         // metric carat
-	UnitGN         // grain. A scale's "gr" is no unit here: some mean the gram by it
-	UnitDWT        // pennyweight
-	UnitOZ         // avoirdupois ounce
-	UnitOZT        // troy ounce
-	UnitLB         // avoirdupois pound
-	UnitLBOZ       // a split display of whole pounds and ounces: a Value's digits are ounces
+	UnitNone Unit = iota
+	UnitMG        // milligram
+	UnitG         // gram
+	UnitKG        // kilogram
+	UnitT         // tonne, 1000 kg
+	UnitCT        // metric carat
+	UnitGN        // grain. A scale's "gr" is no unit here: some mean the gram by it
+	UnitDWT       // pennyweight
+	UnitOZ        // avoirdupois ounce
+	UnitOZT       // troy ounce
+	UnitLB        // avoirdupois pound
+	UnitLBOZ      // a split display of whole pounds and ounces: a Value's digits are ounces
 )
 
 // Exact by definition: 1 lb = 0.45359237 kg (international yard and pound agreement of 1959), 1 oz = 1/16 lb, a grain

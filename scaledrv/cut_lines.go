@@ -8,19 +8,19 @@ const (
 // maxLine is the longest line kept, in bytes without its end; the longest shape has less than half of it.
 const maxLine = 128
 
-// splitter cuts lines out of a stream. A line ends in CR LF, CR or LF and may stand between STX and ETX, which are
-// taken off; empty lines are ignored. What comes before the first end is dropped: it may be half a line. A line longer
-// than maxLine is discarded up to its end. The zero splitter is ready for a freshly opened port.
-type splitter struct {
+// lines cuts lines out of a stream. A line ends in CR LF, CR or LF and may stand between STX and ETX, which are taken
+// off; empty lines are ignored. What comes before the first end is dropped: it may be half a line. A line longer than
+// maxLine is discarded up to its end. The zero lines is ready for a freshly opened port.
+type lines struct {
 	line     [maxLine]byte
-	n        int    // bytes of the line so far, also of one being discarded
-	synced   bool   // an end has been seen
-	rejected uint64 // bytes of discarded lines
+	n        int  // bytes of the line so far, also of one being discarded
+	synced   bool // an end has been seen
+	rejected int  // bytes of discarded lines since the last call
 }
 
-// next takes bytes up to the end of a line and gives that line, valid until the next call, and what is left of chunk.
-// Without a line, chunk is used up.
-func (s *splitter) next(chunk []byte) (line, rest []byte) {
+// next is a cutter's.
+func (s *lines) next(chunk []byte) (line, rest []byte, rejected int) {
+	s.rejected = 0
 	for i, b := range chunk {
 		if b != '\r' && b != '\n' {
 			s.put(b)
@@ -33,14 +33,14 @@ func (s *splitter) next(chunk []byte) (line, rest []byte) {
 			continue
 		}
 		if line := unframe(s.line[:n]); len(line) > 0 {
-			return line, chunk[i+1:]
+			return line, chunk[i+1:], s.rejected
 		}
 	}
-	return nil, nil
+	return nil, nil, s.rejected
 }
 
 // put adds a byte to the line. The byte that makes it too long turns all of it into rejected bytes.
-func (s *splitter) put(b byte) {
+func (s *lines) put(b byte) {
 	switch {
 	case !s.synced:
 	case s.n < maxLine:

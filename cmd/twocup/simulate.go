@@ -1,0 +1,131 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+
+	"twocup/scaledrv/reading"
+	"twocup/simulator"
+)
+
+type simulateCommand struct {
+	Shape    string       `default:"status-comma" help:"Shape of its lines: ${shapes}."`
+	Rate     float64      `default:"10" placeholder:"HZ" help:"Displayed values a second."`
+	Baud     int          `default:"9600" help:"Speed of the line; who opens it with another reads what a UART would."`
+	Frame    string       `default:"8N1" help:"Data bits, parity and stop bits of the line."`
+	Unit     string       `default:"g" help:"Unit that the scale starts in."`
+	Division reading.Mass `placeholder:"MASS" help:"Step of the display; by default 0.1 g or what the unit has near it."`
+	Capacity reading.Mass `default:"6000 g" help:"Largest load."`
+	Request  string       `placeholder:"TEXT" help:"Send only on this request, a Go string such as 'SI\\r\\n'; by default unasked."`
+	Tare     string       `placeholder:"TEXT" help:"A command that presses TARE, written as a request."`
+	Zero     string       `placeholder:"TEXT" help:"A command that presses ZERO, written as a request."`
+	TCP      string       `name:"tcp" placeholder:"ADDRESS" help:"Behind a network adapter, such as 127.0.0.1:4001, in place of a pseudo-terminal."`
+	Seed     uint64       `default:"1" help:"The same seed gives the same noise."`
+}
+
+// carrier is what the simulated scale is plugged into.
+type carrier interface {
+	io.ReadWriteCloser
+	name() string
+}
+
+type ptyCarrier struct{ *simulator.PTY }
+
+func (p ptyCarrier) name() string { return p.Path() }
+
+type tcpCarrier struct{ *simulator.TCP }
+
+func (t tcpCarrier) name() string { return t.Address() }
+
+func (c simulateCommand) Run(ctx context.Context, s streams) error {
+	bench, err := c.bench()
+	if err != nil {
+		return &failure{exitUsage, err}
+	}
+	line, err := c.carrier(bench)
+	if err != nil {
+		return &failure{exitUnreachable, err}
+	}
+	defer line.Close()
+	fmt.Fprintln(s.out, line.name())
+	fmt.Fprintf(s.log, "A simulated scale sends there until Ctrl-C. Type what happens at it: %s\n", handWords)
+	go func() {
+		for in := bufio.NewScanner(s.in); in.Scan(); {
+			if err := handle(bench, strings.Fields(in.Text())); err != nil {
+				fmt.Fprintln(s.log, err)
+			}
+		}
+	}()
+	return bench.Run(ctx, line)
+}
+
+func (c simulateCommand) bench() (*simulator.Bench, error) {
+	opt := simulator.ScaleOptions{
+		Shape: c.Shape, RateHz: c.Rate, Baud: c.Baud, Frame: c.Frame, Unit: c.Unit, Division: c.Division, Capacity: c.Capacity,
+	}
+	for _, text := range []struct {
+		flag, given string
+		to          *[]byte
+	}{{"request", c.Request, &opt.OnRequest}, {"tare", c.Tare, &opt.TareCommand}, {"zero", c.Zero, &opt.ZeroCommand}} {
+		bytes, err := strconv.Unquote(`"` + text.given + `"`)
+		if err != nil {
+			return nil, fmt.Errorf("--%s: %q is no text with escapes such as \\r\\n", text.flag, text.given)
+		}
+		*text.to = []byte(bytes)
+	}
+	return simulator.New(simulator.Options{Seed: c.Seed, Scale: opt})
+}
+
+func (c simulateCommand) carrier(bench *simulator.Bench) (carrier, error) {
+	if c.TCP != "" {
+		t, err := simulator.ListenTCP(c.TCP, 0)
+		return tcpCarrier{t}, err
+	}
+	p, err := simulator.OpenPTY()
+	if err != nil {
+		return nil, err
+	}
+	if err := p.Honour(bench.UART()); err != nil {
+		p.Close()
+		return nil, err
+	}
+	return ptyCarrier{p}, nil
+}
+
+const handWords = "cup, lift, tip SHARE (0 to 1), rest, tare, zero, unit SYMBOL, power on|off, freeze on|off, fault on|off"
+
+// handle does at the simulated bench what somebody has typed.
+func handle(b *simulator.Bench, words []string) error {
+	if len(words) == 0 {
+		return nil
+	}
+	argument := strings.Join(words[1:], " ")
+	on := argument == "on"
+	switch words[0] {
+	case "cup", "lift", "rest":
+		return b.Do(words[0], 0)
+	case "tip":
+		tip, err := strconv.ParseFloat(argument, 64)
+		if err != nil {
+			return fmt.Errorf("tip %q: give a share from 0 to 1", argument)
+		}
+		return b.Do("tip", tip)
+	case "tare":
+		return b.Tare()
+	case "zero":
+		return b.Zero()
+	case "unit":
+		return b.Unit(argument)
+	case "power", "freeze", "fault":
+		if !on && argument != "off" {
+			return fmt.Errorf("%s %q: say on or off", words[0], argument)
+		}
+		map[string]func(bool){"power": b.Power, "freeze": b.Freeze, "fault": b.Fault}[words[0]](on)
+		return nil
+	}
+	return fmt.Errorf("%q is nothing that can happen here: %s", words[0], handWords)
+}
