@@ -5,12 +5,15 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"strconv"
+	"strings"
 	"time"
 
 	"twocup/station"
 	"twocup/station/ledger"
 	"twocup/station/material"
 	"twocup/station/metrology"
+	"twocup/station/plan"
 )
 
 // stationView is a snapshot with what does not change.
@@ -96,11 +99,71 @@ func (s *Server) addMaterial(w http.ResponseWriter, r *http.Request) error {
 	return reply(w, http.StatusCreated, viewMaterial(stored))
 }
 
+func (s *Server) getMaterial(w http.ResponseWriter, r *http.Request) error {
+	stored, err := s.cfg.Ledger.Material(r.Context(), r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	return reply(w, http.StatusOK, viewMaterial(stored))
+}
+
+// putMaterial makes the next revision of a card.
+func (s *Server) putMaterial(w http.ResponseWriter, r *http.Request) error {
+	b, err := body(w, r)
+	if err != nil {
+		return err
+	}
+	card, err := material.Decode(b)
+	if err != nil {
+		return err
+	}
+	if id := r.PathValue("id"); card.ID != id {
+		return material.Faults{{Field: "id", Detail: fmt.Sprintf("is %q, and the address says %q: a card keeps its id", card.ID, id)}}
+	}
+	stored, err := s.cfg.Ledger.ReviseMaterial(r.Context(), card, time.Now())
+	if err != nil {
+		return err
+	}
+	return reply(w, http.StatusOK, viewMaterial(stored))
+}
+
+// planOrder asks for a plan; with a station it is for that station's scale.
+type planOrder struct {
+	station.Order
+	Station *string         `json:"station"`
+	Mould   json.RawMessage `json:"mould"`
+}
+
+func (s *Server) plan(w http.ResponseWriter, r *http.Request) error {
+	o, err := decode[planOrder](w, r)
+	if err != nil {
+		return err
+	}
+	if o.Mould != nil {
+		return &station.BadOrder{Field: "mould", Detail: `"mould" is not built yet: leave it out`}
+	}
+	var scales []plan.Scale
+	if o.Station != nil {
+		h := s.hubs[*o.Station]
+		if h == nil {
+			return &station.BadOrder{Field: "station", Detail: fmt.Sprintf("there is no station %q", *o.Station)}
+		}
+		scales = append(scales, h.station.Scale())
+	}
+	request, err := o.Request(r.Context(), s.cfg.Ledger, scales)
+	if err != nil {
+		return err
+	}
+	p, err := request.Plan()
+	if err != nil {
+		return err
+	}
+	return reply(w, http.StatusOK, p)
+}
+
 // order is a station's order, and the contract's fields that are not built yet.
 type order struct {
 	station.Order
-	Cup   json.RawMessage `json:"cup"`
-	Split json.RawMessage `json:"split"`
 	Mould json.RawMessage `json:"mould"`
 	Again json.RawMessage `json:"again"`
 }
@@ -114,7 +177,7 @@ func (s *Server) startBatch(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	for name, value := range map[string]json.RawMessage{"cup": o.Cup, "split": o.Split, "mould": o.Mould, "again": o.Again} {
+	for name, value := range map[string]json.RawMessage{"mould": o.Mould, "again": o.Again} {
 		if value != nil {
 			return &station.BadOrder{Field: name, Detail: fmt.Sprintf("%q is not built yet: leave it out", name)}
 		}
@@ -206,6 +269,47 @@ func (s *Server) getBatch(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	return reply(w, http.StatusOK, record)
+}
+
+// getTrace is a batch's mass over time: seconds since its start, and grams as the scale showed them.
+func (s *Server) getTrace(w http.ResponseWriter, r *http.Request) error {
+	id := r.PathValue("id")
+	points, thinned, err := s.cfg.Ledger.Trace(r.Context(), id)
+	if err != nil {
+		return err
+	}
+	entries, err := s.cfg.Ledger.Entries(r.Context(), id)
+	if err != nil {
+		return err
+	}
+	started := entries[0].At
+	answer := struct {
+		Points  [][2]json.Number `json:"points"`
+		Thinned bool             `json:"thinned"`
+	}{make([][2]json.Number, len(points)), thinned}
+	for i, p := range points {
+		answer.Points[i] = [2]json.Number{
+			json.Number(strconv.FormatFloat(p.At.Sub(started).Seconds(), 'f', 3, 64)),
+			json.Number(strings.TrimSuffix(p.Mass.String(), " g")),
+		}
+	}
+	return reply(w, http.StatusOK, answer)
+}
+
+// exportBatches streams the batches wanted as CSV. What goes wrong after the first byte can only end it: then the
+// connection is cut, so that half a file is not taken for a whole one.
+func (s *Server) exportBatches(w http.ResponseWriter, r *http.Request) error {
+	q, err := readQuery(r.URL.Query())
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "text/csv; charset=utf-8")
+	w.Header().Set("Content-Disposition", `attachment; filename="batches.csv"`)
+	if err := station.ExportCSV(r.Context(), w, &s.cfg.Ledger.Reader, q); err != nil {
+		s.log.Error("export failed", "err", err)
+		panic(http.ErrAbortHandler)
+	}
+	return nil
 }
 
 // action is a station's action, and the contract's fields of those that are not built yet: they are refused by their

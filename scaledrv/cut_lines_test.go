@@ -64,7 +64,7 @@ func TestLinesAllocateNothing(t *testing.T) {
 	}))
 }
 
-// FuzzLines holds cutter and shape against slow and plain ones.
+// FuzzLines holds the cutter against a slow and plain one.
 func FuzzLines(f *testing.F) {
 	f.Add([]byte("half\r\nST,NT,+00123.45  g\r\nUS,GS,-00000.10 KG\r\n"), uint8(3))
 	f.Add([]byte("\n\x02ST,+   1,5 oz\x03\rOL,GS,+99999.99  g\nQT,+12 PC\nST,TR,1 g\n"), uint8(1))
@@ -95,8 +95,5 @@ func FuzzLines(f *testing.F) {
 		}
 		require.Equal(t, want, got)
 		require.Equal(t, rejected, gotRejected)
-		for _, line := range got {
-			checkLine(t, []byte(line))
-		}
 	})
 }

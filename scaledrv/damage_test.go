@@ -1,7 +1,6 @@
 package scaledrv
 
 import (
-	"bytes"
 	"fmt"
 	"slices"
 	"strings"
@@ -171,11 +170,54 @@ func TestTheBoundOfTheGuardIsAsStated(t *testing.T) {
 		"two lines in a row cut alike are taken for a change of layout")
 }
 
-func TestNoiseWithoutEndTakesNoMemory(t *testing.T) {
-	in := newIntake(statusCommaShape)
-	noise := bytes.Repeat([]byte{0, 0xff}, 5000)
-	in.next([]byte("\r\n"))
-	require.Zero(t, testing.AllocsPerRun(10, func() { in.next(noise) }))
-	require.EqualValues(t, 11*len(noise), in.rejected, "11 runs: one warms up")
-	require.Equal(t, []string{"2 g stable"}, drain(in, "\r\nST,1 g\r\nST,2 g\r\n"))
+func TestFloodsTakeNoMemoryAndAreRejected(t *testing.T) {
+	for _, v := range variants {
+		for _, flood := range []struct{ name, bytes string }{
+			{"NUL", "\x00"},
+			{"0xFF", "\xff"},
+			{"both", "\x00\xff"},
+			{"a number without an end", "1234567890."},
+			{"invalid UTF-8", "\xc3\x28\xe2\x82\xf0\x9f"},
+			{"beginnings of frames", "\x02="},
+		} {
+			t.Run(v.String()+", "+flood.name, func(t *testing.T) { checkFlood(t, v, flood.bytes, 50_000) })
+		}
+	}
+}
+
+func TestTenMegabytesWithoutAnEnd(t *testing.T) {
+	cutters := map[string]bool{}
+	for _, v := range variants {
+		if cutter := fmt.Sprintf("%T", v.made().open().cutter); !cutters[cutter] {
+			cutters[cutter] = true
+			t.Run(cutter, func(t *testing.T) { checkFlood(t, v, "1234567890.", 10_000_000) })
+		}
+	}
+	require.Len(t, cutters, 3)
+}
+
+// checkFlood sends so many bytes to a scale's driver: no reading comes of them, they are counted, and afterwards the scale
+// is read again.
+func checkFlood(t *testing.T, v variant, flood string, size int) {
+	in, piece := newIntake(v.made()), []byte(strings.Repeat(flood, 4096/len(flood)))
+	drain(in, v.warmUp(benched))
+	require.Zero(t, in.rejected)
+	sent, readings := 0, 0
+	require.Zero(t, testing.AllocsPerRun(10, func() { // eleven runs: one warms up
+		for range 1 + size/11/len(piece) {
+			sent += len(piece)
+			for rest := piece; len(rest) > 0; {
+				var ok bool
+				if _, rest, ok = in.next(rest); ok {
+					readings++
+				}
+			}
+		}
+	}))
+	require.Zero(t, readings)
+	require.GreaterOrEqual(t, sent, size)
+	require.InDelta(t, sent, in.rejected, maxLine+2)
+	got := drain(in, "\r\n"+v.warmUp(benched), v.write(benched))
+	require.NotEmpty(t, got)
+	require.Equal(t, v.says(benched), got[len(got)-1])
 }

@@ -145,12 +145,17 @@ func (d *Driver) read(ctx context.Context, port Port) error {
 	in := newIntake(d.shape)
 	d.fresh = time.Now()
 	d.asker = asker{request: d.opt.Request, every: d.opt.Every, due: d.fresh}
-	for {
+	var armed time.Time // the port's deadline; zero for none
+	for first := true; ; first = false {
 		if err := d.send(ctx, port, in.frames); err != nil {
 			return err
 		}
-		if err := port.SetReadDeadline(d.deadline()); err != nil {
-			return err
+		// One that fires too early is armed anew: to move it at each line costs more than the line.
+		if at := d.deadline(); first || armed.IsZero() || !at.IsZero() && at.Before(armed) {
+			if err := port.SetReadDeadline(at); err != nil {
+				return err
+			}
+			armed = at
 		}
 		if ctx.Err() != nil { // asked after the deadline was set, which may have undone the one in the past
 			return ctx.Err()
@@ -158,8 +163,12 @@ func (d *Driver) read(ctx context.Context, port Port) error {
 		n, err := readSafely(port, d.buffer[:])
 		now := time.Now()
 		d.take(ctx, in, d.buffer[:n], now)
+		late := errors.Is(err, os.ErrDeadlineExceeded)
+		if late {
+			armed = time.Time{}
+		}
 		switch {
-		case err != nil && !errors.Is(err, os.ErrDeadlineExceeded):
+		case err != nil && !late:
 			return err
 		case ctx.Err() == nil && d.state != LinkSilent && !now.Before(d.fresh.Add(d.opt.StaleAfter)):
 			d.silent(ctx)

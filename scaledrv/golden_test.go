@@ -1,35 +1,38 @@
 package scaledrv
 
 import (
+	"bytes"
 	"context"
 	"flag"
 	"fmt"
 	"os"
 	"path/filepath"
-	"strconv"
+	"regexp"
 	"strings"
 	"testing"
 	"testing/synctest"
 	"time"
 
 	"github.com/stretchr/testify/require"
+
+	"twocup/scaledrv/reading"
 )
 
 var update = flag.Bool("update", false, "rewrite the .want files")
 
-// TestGoldenLogs replays testdata/SHAPE/*.log, with its timing, through a driver. A log is a head of lines that begin
-// with #, then pairs of a time in seconds and a quoted chunk of bytes. Beside it, in .want, stands what came out.
+// TestGoldenLogs replays testdata/SHAPE/*.log, which are recordings, with their timing through a driver. The head tells
+// the shape's unit and pattern, where it needs them. Beside the log, in .want, stands what came out.
 func TestGoldenLogs(t *testing.T) {
 	logs, err := filepath.Glob("testdata/*/*.log")
 	require.NoError(t, err)
 	require.NotEmpty(t, logs)
 	for _, path := range logs {
 		t.Run(strings.TrimPrefix(path, "testdata/"), func(t *testing.T) {
-			shape, err := ShapeByName(filepath.Base(filepath.Dir(path)), ShapeOptions{})
-			require.NoError(t, err)
 			text, err := os.ReadFile(path)
 			require.NoError(t, err)
-			chunks, err := parseLog(string(text))
+			shape, err := ShapeByName(filepath.Base(filepath.Dir(path)), optionsOf(t, string(text)))
+			require.NoError(t, err)
+			chunks, err := readRecording(bytes.NewReader(text))
 			require.NoError(t, err)
 			got := replay(t, shape, chunks)
 			want := strings.TrimSuffix(path, ".log") + ".want"
@@ -43,38 +46,26 @@ func TestGoldenLogs(t *testing.T) {
 	}
 }
 
-type logChunk struct {
-	at    time.Duration
-	bytes string
-}
+var (
+	headUnit    = regexp.MustCompile(`^#.*   unit: (\S+)   `)
+	headPattern = regexp.MustCompile(`^#.*   pattern: '([^']*)'   `)
+)
 
-func parseLog(text string) (chunks []logChunk, err error) {
-	for line := range strings.Lines(text) {
-		line = strings.TrimSpace(line)
-		for line != "" && !strings.HasPrefix(line, "#") {
-			at, rest, _ := strings.Cut(line, " ")
-			seconds, err := time.ParseDuration(at + "s")
-			if err != nil {
-				return nil, err
-			}
-			rest = strings.TrimSpace(rest)
-			quoted, err := strconv.QuotedPrefix(rest)
-			if err != nil {
-				return nil, fmt.Errorf("%w: %s", err, rest)
-			}
-			bytes, err := strconv.Unquote(quoted)
-			if err != nil {
-				return nil, err
-			}
-			chunks = append(chunks, logChunk{seconds, bytes})
-			line = strings.TrimSpace(rest[len(quoted):])
-		}
+// optionsOf are what the head of a log tells its shape.
+func optionsOf(t *testing.T, text string) (opt ShapeOptions) {
+	if m := headUnit.FindStringSubmatch(text); m != nil {
+		unit, err := reading.ParseUnit(m[1])
+		require.NoError(t, err)
+		opt.Unit = unit
 	}
-	return chunks, nil
+	if m := headPattern.FindStringSubmatch(text); m != nil {
+		opt.Pattern = m[1]
+	}
+	return opt
 }
 
 // replay gives one line for each event and each growth of the rejected bytes, until three seconds after the last chunk.
-func replay(t *testing.T, shape Shape, chunks []logChunk) string {
+func replay(t *testing.T, shape Shape, chunks []recorded) string {
 	var out strings.Builder
 	synctest.Test(t, func(t *testing.T) {
 		ctx, stop := context.WithCancel(t.Context())
@@ -92,7 +83,7 @@ func replay(t *testing.T, shape Shape, chunks []logChunk) string {
 		rejected := uint64(0)
 		for _, c := range chunks {
 			time.Sleep(c.at - time.Since(start)) // the bubble's time
-			_, err := link.scale().Write([]byte(c.bytes))
+			_, err := link.scale().Write(c.bytes)
 			require.NoError(t, err)
 			synctest.Wait()
 			if now := d.Stats().RejectedBytes; now > rejected {

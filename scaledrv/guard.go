@@ -31,8 +31,10 @@ func (g *guard) pass(l layout, bytes int) (ok bool, damaged int) {
 		accepted = &g.accepted[1]
 	}
 	if g.held > 0 && l == g.waiting {
-		if l.unit != accepted.unit {
-			g.accepted = [2]layout{} // what was known of the others was in another unit
+		for i := range g.accepted {
+			if g.accepted[i].unit != l.unit {
+				g.accepted[i] = layout{} // of before a change of unit
+			}
 		}
 		*accepted, g.held = l, 0
 		return true, 0

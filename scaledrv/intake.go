@@ -10,6 +10,7 @@ import (
 type intake struct {
 	format
 	guard     guard
+	parsed    parsed // of the last frame: here, since it is filled in through a pointer that could be anywhere
 	frames    uint64 // cut out, whatever became of them
 	unweighed uint64 // of these, whole ones without a weight
 	rejected  uint64 // bytes of damaged frames, without their ends
@@ -31,14 +32,15 @@ func (in *intake) next(chunk []byte) (r reading.Reading, rest []byte, ok bool) {
 			break
 		}
 		in.frames++
-		p, err := in.read(frame)
+		in.parsed = parsed{}
+		err := in.read(frame, &in.parsed)
 		switch {
 		case errors.Is(err, ErrNoReading):
 			in.unweighed++
 		case err != nil:
 			in.reject(len(frame))
-		case in.letOut(p, len(frame)):
-			return p.Reading, chunk, true
+		case in.letOut(&in.parsed, len(frame)):
+			return in.parsed.Reading, chunk, true
 		}
 	}
 	return reading.Reading{}, nil, false
@@ -47,7 +49,7 @@ func (in *intake) next(chunk []byte) (r reading.Reading, rest []byte, ok bool) {
 func (in *intake) reject(bytes int) { in.rejected += uint64(bytes + in.guard.interrupt()) }
 
 // letOut asks the guard. Outside the scale's range there is no weight that could be wrong.
-func (in *intake) letOut(p parsed, bytes int) bool {
+func (in *intake) letOut(p *parsed, bytes int) bool {
 	if p.State != reading.Normal {
 		return true
 	}

@@ -22,7 +22,7 @@ func (s Shape) Name() string { return s.name }
 // format cuts frames out of a stream of bytes and reads them, in their order.
 type format struct {
 	cutter
-	read func(frame []byte) (parsed, error)
+	read func(frame []byte, p *parsed) error // fills in a zero parsed, which means something only without an error
 }
 
 // cutter cuts frames out of a stream, a line each for most shapes.
@@ -50,7 +50,14 @@ type ShapeOptions struct {
 
 // shapes are the shapes that are built, by name; each has a file shape_*.go.
 var shapes = map[string]func(ShapeOptions) (Shape, error){
-	"status-comma": newStatusComma,
+	"bare":             newBare,
+	"letter-status":    newLetterStatus,
+	"pattern":          newPattern,
+	"reversed":         newReversed,
+	"status-comma":     newStatusComma,
+	"stx-words":        newStxWords,
+	"trailing-flag":    newTrailingFlag,
+	"unit-when-stable": newUnitWhenStable,
 }
 
 // planned are the other names that the configuration knows.

@@ -1,6 +1,7 @@
 package scaledrv
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -16,14 +17,21 @@ var (
 	errTooHeavy = errors.New("beyond the 9223 kg that can be held")
 )
 
-// checkText refuses what is no printable ASCII: a byte of wrong parity comes as NUL, 7 bits read as 8 have bit 7 set.
-func checkText(line []byte) error {
-	for i, c := range line {
-		if c < ' ' || c > '~' {
-			return fmt.Errorf("byte %#02x at %d is no text", c, i)
+// text reads lines of printable ASCII. A byte of wrong parity comes as NUL, and 7 bits read as 8 have bit 7 set: read finds
+// no place for such bytes by itself, and here the rejection gets its reason.
+func text(read func(line []byte, p *parsed) error) func(line []byte, p *parsed) error {
+	return func(line []byte, p *parsed) error {
+		err := read(line, p)
+		if err == nil || err == ErrNoReading {
+			return err
 		}
+		for i, c := range line {
+			if c < ' ' || c > '~' {
+				return fmt.Errorf("byte %#02x at %d is no text", c, i)
+			}
+		}
+		return err
 	}
-	return nil
 }
 
 // cutWeight reads the number and its unit at the beginning of text into r; rest begins after the unit. Where no unit
@@ -42,7 +50,7 @@ func cutWeight(text []byte, fallback reading.Unit, r *reading.Reading) (rest []b
 			return nil, fmt.Errorf("%q is no unit of mass", word)
 		}
 		return nil, errNoUnit
-	case split && unit != reading.UnitLBOZ && unit != reading.UnitNone, !split && unit == reading.UnitLBOZ:
+	case split && unit != reading.UnitLBOZ && unit != reading.UnitNone, !split && cmp.Or(unit, fallback) == reading.UnitLBOZ:
 		return nil, errSplit
 	case split || unit == reading.UnitNone:
 	case unit == reading.UnitLB && countDigits(skipSpaces(after)) > 0:
@@ -55,15 +63,20 @@ func cutWeight(text []byte, fallback reading.Unit, r *reading.Reading) (rest []b
 	if v.Unit == reading.UnitNone {
 		v.Unit = fallback
 	}
+	return after, setWeight(v, negative, r)
+}
+
+// setWeight fills in the value, with its sign, and its mass.
+func setWeight(v reading.Value, negative bool, r *reading.Reading) error {
 	if negative {
 		v.Digits = -v.Digits
 	}
 	mass, ok := v.Mass()
 	if !ok {
-		return nil, errTooHeavy
+		return errTooHeavy
 	}
 	r.Value, r.Mass = v, mass
-	return after, nil
+	return nil
 }
 
 // cutOunces reads the "3.5 oz" of "2 lb 3.5 oz".
@@ -86,6 +99,9 @@ func cutUnit(text []byte) (u reading.Unit, rest []byte) {
 	n := 0
 	for n < len(word) && isUnitByte(word[n]) {
 		n++
+	}
+	if n == 0 {
+		return reading.UnitNone, text
 	}
 	if u, ok := reading.UnitOf(word[:n]); ok {
 		return u, word[n:]
@@ -121,35 +137,45 @@ func cutNumber(text []byte) (v reading.Value, negative bool, rest []byte, err er
 
 // cutDigits reads digits and perhaps a point or a comma with more digits.
 func cutDigits(text []byte) (v reading.Value, rest []byte, err error) {
-	whole := text[:countDigits(text)]
-	rest = text[len(whole):]
-	var fraction []byte
-	marked := len(rest) > 0 && (rest[0] == '.' || rest[0] == ',')
-	if marked {
-		fraction = rest[1:][:countDigits(rest[1:])]
-		rest = rest[1+len(fraction):]
-	}
-	switch {
-	case len(whole) == 0 || marked && len(fraction) == 0:
-		return v, nil, errNoNumber
-	case len(fraction) > reading.MaxDecimals:
-		return v, nil, errTooLong
-	}
-	v.Decimals = uint8(len(fraction))
-	for _, part := range [2][]byte{whole, fraction} {
-		for _, c := range part {
-			if v.Digits > (math.MaxInt64-9)/10 {
+	var digits int64
+	n, mark := len(text), -1
+	for i, c := range text {
+		if c-'0' <= 9 {
+			if digits > (math.MaxInt64-9)/10 {
 				return v, nil, errTooLong
 			}
-			v.Digits = 10*v.Digits + int64(c-'0')
+			digits = 10*digits + int64(c-'0')
+			continue
 		}
+		if mark >= 0 || c != '.' && c != ',' {
+			n = i
+			break
+		}
+		mark = i
 	}
-	return v, rest, nil
+	decimals := 0
+	if mark >= 0 {
+		decimals = n - mark - 1
+	}
+	switch {
+	case n == 0 || mark == 0 || mark == n-1:
+		return v, nil, errNoNumber
+	case decimals > reading.MaxDecimals:
+		return v, nil, errTooLong
+	}
+	return reading.Value{Digits: digits, Decimals: uint8(decimals)}, text[n:], nil
 }
 
 func skipSpaces(text []byte) []byte {
 	for len(text) > 0 && text[0] == ' ' {
 		text = text[1:]
+	}
+	return text
+}
+
+func trimSpaces(text []byte) []byte {
+	for len(text) > 0 && text[len(text)-1] == ' ' {
+		text = text[:len(text)-1]
 	}
 	return text
 }

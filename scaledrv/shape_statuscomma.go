@@ -9,19 +9,16 @@ import (
 
 func newStatusComma(opt ShapeOptions) (Shape, error) {
 	read := statusComma(opt.Unit)
-	return Shape{"status-comma", func() format { return format{new(lines), read} }}, nil
+	return Shape{"status-comma", func() format { return format{new(lines), text(read)} }}, nil
 }
 
 // statusComma reads lines such as "ST,NT,+00123.45  g": a status, a kind that may be missing, a number and its unit
 // (common practice, no source). A line without unit is in the one given.
-func statusComma(unit reading.Unit) func(line []byte) (parsed, error) {
-	return func(line []byte) (parsed, error) {
-		if err := checkText(line); err != nil {
-			return parsed{}, err
-		}
-		status, body, _ := bytes.Cut(line, []byte(","))
+func statusComma(unit reading.Unit) func(line []byte, p *parsed) error {
+	return func(line []byte, p *parsed) error {
+		status, body := cutField(line)
 		kind, body := cutKind(body)
-		p := parsed{width: len(line)}
+		p.width = len(line)
 		switch string(kind) {
 		case "GS":
 			p.Kind = reading.Gross
@@ -34,31 +31,41 @@ func statusComma(unit reading.Unit) func(line []byte) (parsed, error) {
 		case "US":
 			p.Motion = reading.Moving
 		case "QT":
-			return parsed{}, checkCount(body)
+			return checkCount(body)
 		case "OL":
 			p.State = reading.Over
-			return p, checkOutOfRange(body)
+			return checkOutOfRange(body)
 		case "UL":
 			p.State = reading.Under
-			return p, checkOutOfRange(body)
+			return checkOutOfRange(body)
 		default:
-			return parsed{}, fmt.Errorf("status %q is none of ST, US, OL, UL, QT", status)
+			return fmt.Errorf("status %q is none of ST, US, OL, UL, QT", status)
 		}
 		if err := readWeight(body, unit, &p.Reading); err != nil {
-			return parsed{}, err
+			return err
 		}
 		if string(kind) == "TR" || string(kind) == "PT" {
-			return parsed{}, ErrNoReading // the tare itself
+			return ErrNoReading // the tare itself
 		}
-		return p, nil
+		return nil
 	}
+}
+
+// cutField takes off what stands before the first comma: two letters in a whole line.
+func cutField(line []byte) (field, rest []byte) {
+	if len(line) > 2 && line[2] == ',' && line[0] != ',' && line[1] != ',' {
+		return line[:2], line[3:]
+	}
+	field, rest, _ = bytes.Cut(line, []byte(","))
+	return field, rest
 }
 
 // cutKind takes the second field off, if it is a kind and not the number.
 func cutKind(body []byte) (kind, rest []byte) {
-	if field, after, ok := bytes.Cut(body, []byte(",")); ok {
-		switch string(field) {
-		case "GS", "NT", "TR", "PT":
+	field, after := cutField(body)
+	switch string(field) {
+	case "GS", "NT", "TR", "PT":
+		if len(field) < len(body) {
 			return field, after
 		}
 	}

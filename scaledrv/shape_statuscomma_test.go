@@ -1,6 +1,7 @@
 package scaledrv
 
 import (
+	"math/big"
 	"regexp"
 	"strings"
 	"testing"
@@ -63,17 +64,17 @@ func TestStatusComma(t *testing.T) {
 		{"a count without a number", "QT,GS,PC", `rejected: count "PC": no number with digits on each side of its mark`},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			require.Equal(t, tt.want, describe(statusComma(reading.UnitNone)([]byte(tt.line))))
+			require.Equal(t, tt.want, describe(answer(text(statusComma(reading.UnitNone)), tt.line)))
 		})
 	}
 }
 
 func TestStatusCommaGivesTheExactMass(t *testing.T) {
-	r, err := statusComma(reading.UnitNone)([]byte("ST,NT,+00123.45  g"))
+	r, err := answer(statusComma(reading.UnitNone), "ST,NT,+00123.45  g")
 	require.NoError(t, err)
 	require.Equal(t, 12345*reading.Gram/100, r.Mass)
 	// 1 lb = 0.45359237 kg: NIST SP 811 (2008) appendix B.
-	r, err = statusComma(reading.UnitNone)([]byte("ST,NT,+00001.00 lb"))
+	r, err = answer(statusComma(reading.UnitNone), "ST,NT,+00001.00 lb")
 	require.NoError(t, err)
 	require.Equal(t, 45359237*(reading.Gram/100_000), r.Mass)
 }
@@ -81,52 +82,53 @@ func TestStatusCommaGivesTheExactMass(t *testing.T) {
 func TestStatusCommaAllocatesNothingOnTheGoodPath(t *testing.T) {
 	for _, line := range []string{"ST,NT,+00123.45  g", "US,GS,-0000.1234 oz", "OL,GS,+99999.99  g", "ST,TR,+00012.30  g"} {
 		b, read := []byte(line), statusComma(reading.UnitNone)
-		require.Zero(t, testing.AllocsPerRun(100, func() { _, _ = read(b) }), line)
+		require.Zero(t, testing.AllocsPerRun(100, func() { _ = read(b, new(parsed)) }), line)
 	}
 }
 
-// weightLine is the shape's description once more, as a pattern: the check of the parser.
-var weightLine = regexp.MustCompile(`^(?:ST|US),(?:(?:GS|NT|TR|PT),)? *([-+]?) *(\d+(?:[.,]\d{1,9})?) *(?i:(mg|g|kg|oz|lb)) *$`)
+func FuzzStatusComma(f *testing.F) {
+	f.Add([]byte("half\r\nST,NT,+00123.45  g\r\nUS,GS,-00000.10 KG\r\n"), uint8(3))
+	f.Add([]byte("\n\x02ST,+   1,5 oz\x03\rOL,GS,+99999.99  g\nQT,+12 PC\nST,TR,1 g\nUL,-2:03 lb:oz\n"), uint8(1))
+	fuzzShape(f, statusCommaShape, func() func(string) string { return statusCommaInWords })
+}
 
-// checkLine holds the shape against the pattern: it accepts what matches, as far as a Value can hold it, and the value
-// it gives is the text of the line.
-func checkLine(t *testing.T, line []byte) {
-	r, err := statusComma(reading.UnitNone)(line)
-	parts := weightLine.FindSubmatch(line)
+var (
+	statusCommaLine  = regexp.MustCompile(`^(ST|US|OL|UL|QT)(?:,(GS|NT|TR|PT)(?:,(.*)))?$|^(ST|US|OL|UL|QT)(?:,(.*))?$`)
+	statusCommaOut   = regexp.MustCompile(`^[-+0-9.,: ]*[A-Za-z :]*$`)
+	statusCommaCount = regexp.MustCompile(`^ *[-+]? *(?:[0-9]+(?:[.,][0-9]{1,9})?|[0-9]+:0*(?:1[0-5]|[0-9])(?:[.,][0-9]{1,9})?)[A-Za-z ]*$`)
+)
+
+// statusCommaInWords is the slow and plain reading of a line.
+func statusCommaInWords(line string) string {
+	m := statusCommaLine.FindStringSubmatch(line)
+	if m == nil || !printable(line) {
+		return rejected
+	}
+	status, kind, body := m[1]+m[4], m[2], m[3]+m[5]
+	says := map[string]string{"GS": " gross", "NT": " net"}[kind]
 	switch {
-	case err != nil && parts != nil:
-		require.Regexp(t, "more digits|beyond|carries no weight", err.Error())
-	case err == nil && r.State == reading.Normal:
-		require.NotNil(t, parts, "%q", line)
-		number := strings.Replace(string(parts[2]), ",", ".", 1)
-		whole, fraction, marked := strings.Cut(number, ".")
-		want := strings.TrimLeft(whole, "0")
-		if want == "" {
-			want = "0"
-		}
-		if marked {
-			want += "." + fraction
-		}
-		if string(parts[1]) == "-" && strings.Trim(number, "0.") != "" {
-			want = "-" + want
-		}
-		require.Equal(t, want+" "+strings.ToLower(string(parts[3])), r.Value.String(), "%q", line)
-		mass, ok := r.Value.Mass()
-		require.True(t, ok)
-		require.Equal(t, mass, r.Mass)
-	case err == nil:
-		require.Regexp(t, "^(OL|UL)", string(line))
-		require.Zero(t, r.Mass)
-		require.Zero(t, r.Value)
+	case (status == "OL" || status == "UL") && statusCommaOut.MatchString(body):
+		return map[string]string{"OL": "over", "UL": "under"}[status] + says
+	case status == "QT" && statusCommaCount.MatchString(body) && countHasRoom(body):
+		return "no reading"
+	case status != "ST" && status != "US" || weighed(body, "") == "":
+		return rejected
+	case kind == "TR" || kind == "PT":
+		return "no reading"
 	}
+	return weighed(body, "") + says + map[string]string{"ST": " stable", "US": " moving"}[status]
 }
 
-func BenchmarkStatusComma(b *testing.B) {
-	line, read := []byte("US,NT,+00123.45  g"), statusComma(reading.UnitNone)
-	b.ReportAllocs()
-	for b.Loop() {
-		if _, err := read(line); err != nil {
-			b.Fatal(err)
-		}
+// countHasRoom says whether the digits of a count, or the ounces of one that a colon parts, have room in 64 bits.
+func countHasRoom(body string) bool {
+	number := strings.NewReplacer(",", "", ".", "").Replace(strings.TrimRight(strings.Trim(body, " +-"), letters+" "))
+	whole, ounces, split := strings.Cut(number, ":")
+	n, _ := new(big.Int).SetString(whole, 10)
+	if split {
+		_, fraction, _ := strings.Cut(strings.ReplaceAll(body, ",", "."), ".")
+		ten := new(big.Int).Exp(big.NewInt(10), big.NewInt(int64(countDigits([]byte(fraction)))), nil)
+		oz, _ := new(big.Int).SetString(ounces, 10)
+		return n.IsInt64() && n.Mul(n, big.NewInt(16)).Mul(n, ten).Add(n, oz).IsInt64()
 	}
+	return n.Cmp(big.NewInt(9223372036854775799)) <= 0
 }

@@ -7,11 +7,17 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
+// answer is what a format reads in a frame.
+func answer(read func([]byte, *parsed) error, frame string) (p parsed, err error) {
+	err = read([]byte(frame), &p)
+	return p, err
+}
+
 func TestShapesAreFoundByName(t *testing.T) {
 	shape, err := ShapeByName("status-comma", ShapeOptions{})
 	require.NoError(t, err)
 	require.Equal(t, "status-comma", shape.Name())
-	require.Equal(t, "1.0 g stable", describe(shape.open().read([]byte("ST,1.0 g"))))
+	require.Equal(t, "1.0 g stable", describe(answer(shape.open().read, "ST,1.0 g")))
 }
 
 func TestAnUnknownShapeIsToldWhichAreKnown(t *testing.T) {

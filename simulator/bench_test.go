@@ -82,6 +82,20 @@ func TestTareAndZeroCommandsPressTheKeys(t *testing.T) {
 	require.Contains(t, lastLine(t, b, time.Second), "ST,GS,+000000.0")
 }
 
+func TestAnAnswerIsNeverOfTheUnitBefore(t *testing.T) {
+	b := newBench(t, Options{Scale: quiet(ScaleOptions{OnRequest: []byte("Q"), RateHz: 1}), Cup: 100 * reading.Gram})
+	require.NoError(t, b.Do("cup", 0))
+	b.Advance(10500 * time.Millisecond)
+	require.NoError(t, b.Unit("oz"))
+	b.Receive([]byte("Q"))
+	require.Regexp(t, `^ST,GS,\+0003\.\d\d[05] oz\r\n$`, string(b.Advance(2*time.Second)))
+}
+
+func TestNoByteBelongsToTwoCommands(t *testing.T) {
+	in := newInbox(ScaleOptions{OnRequest: []byte("QQ")})
+	require.Equal(t, []order{nothing, request, nothing, request}, []order{in.take('Q'), in.take('Q'), in.take('Q'), in.take('Q')})
+}
+
 func TestTheLongerOfTwoCommandsWins(t *testing.T) {
 	in := newInbox(ScaleOptions{OnRequest: []byte("T"), TareCommand: []byte("ST")})
 	require.Equal(t, []order{request, nothing, tare, request}, []order{in.take('T'), in.take('S'), in.take('T'), in.take('T')})

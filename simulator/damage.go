@@ -106,7 +106,7 @@ func (d *Damage) harm(now time.Duration, c byte, b []byte) []byte {
 	chance := d.random.Float64()
 	befalls := func(rate float64) bool { // one after the other, each has its share of the chance
 		chance -= rate
-		return chance < 0 && chance >= -rate
+		return chance < 0
 	}
 	switch {
 	case befalls(d.opt.Flip):

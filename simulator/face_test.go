@@ -40,6 +40,13 @@ func TestADivisionBecomesAStepOfTheUnit(t *testing.T) {
 	}
 }
 
+// A tenth of a thousandth of an ounce is 2 834 952 312.5 pg.
+func TestADivisionBetweenTwoPicogramsIsNotCalledExact(t *testing.T) {
+	_, exact, err := newFace("oz", 2_834_952_312)
+	require.NoError(t, err)
+	require.False(t, exact)
+}
+
 func TestAStepIsNeverFinerThanTheDivisionAndSeldomCoarserThanTwiceAndAHalf(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		unit := rapid.SampledFrom([]string{"mg", "g", "kg", "ct", "gn", "dwt", "oz", "ozt", "lb", "lb:oz"}).Draw(t, "unit")

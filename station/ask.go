@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -12,6 +13,7 @@ import (
 	"twocup/scaledrv/reading"
 	"twocup/station/batch"
 	"twocup/station/ledger"
+	"twocup/station/material"
 	"twocup/station/plan"
 )
 
@@ -57,11 +59,15 @@ func (s *Station) Watch(ctx context.Context) (snapshots <-chan Snapshot, stop fu
 
 // Order is what a batch is started from.
 type Order struct {
-	Material string              `json:"material"`
-	Amount   plan.Amount         `json:"amount"`
-	Operator string              `json:"operator"`
-	Lots     map[string][]string `json:"lots"`
-	Practice bool                `json:"practice"`
+	Material     string              `json:"material"`
+	Amount       plan.Amount         `json:"amount"`
+	Operator     string              `json:"operator"`
+	Lots         map[string][]string `json:"lots"`
+	Practice     bool                `json:"practice"`
+	Cup          *plan.Cup           `json:"cup"`
+	Split        *int                `json:"split"`
+	TemperatureC *float64            `json:"temperature_c"`
+	BPer100A     *float64            `json:"b_per_100_a"` // within the card's b_range
 }
 
 // A BadOrder is an order that can't be carried out as it stands, with the field at fault.
@@ -72,21 +78,25 @@ func (b *BadOrder) Error() string { return b.Detail }
 // StartBatch plans a batch and starts it. The error is a *BadOrder, or a *batch.Refusal while another batch is on the
 // scale.
 func (s *Station) StartBatch(ctx context.Context, o Order) (Record, error) {
-	card, err := s.cfg.Ledger.Material(ctx, o.Material)
-	if errors.Is(err, ledger.ErrNotFound) {
-		return Record{}, &BadOrder{"material", fmt.Sprintf("there is no material %q", o.Material)}
-	} else if err != nil {
-		return Record{}, err
+	switch {
+	case s.cfg.Scale.Division == 0:
+		return Record{}, &BadOrder{"station", fmt.Sprintf("the division of scale %q is not known, so no window can be told: state it in the configuration", s.cfg.Scale.ID)}
+	case o.Split != nil && *o.Split > 1:
+		return Record{}, &BadOrder{"split", "a batch in several cups is not built yet: plan one cup and start it so many times"}
 	}
 	for part := range o.Lots {
 		if part != "A" && part != "B" {
 			return Record{}, &BadOrder{"lots", fmt.Sprintf("%q is no part: lots are those of A and B", part)}
 		}
 	}
-	if s.cfg.Scale.Division == 0 {
-		return Record{}, &BadOrder{"station", fmt.Sprintf("the division of scale %q is not known, so no window can be told: state it in the configuration", s.cfg.Scale.ID)}
+	request, err := o.Request(ctx, s.cfg.Ledger, []plan.Scale{s.cfg.Scale})
+	if err != nil {
+		return Record{}, err
 	}
-	p, err := plan.Make(card.Card, card.Revision, o.Amount, &s.cfg.Scale)
+	if reasons := request.Card.NotBuilt(); len(reasons) > 0 {
+		return Record{}, &BadOrder{"material", fmt.Sprintf("start a batch of %s: %s", o.Material, strings.Join(reasons, "; "))}
+	}
+	p, err := request.Plan()
 	if err != nil {
 		return Record{}, err
 	}
@@ -99,12 +109,32 @@ func (s *Station) StartBatch(ctx context.Context, o Order) (Record, error) {
 	}
 	started := batch.Started{
 		At: time.Now().UTC(), ID: id.String(), Station: s.cfg.ID, Operator: o.Operator, Lots: o.Lots, Practice: o.Practice,
-		Card: card, Plan: p, Auto: s.cfg.Auto,
+		Card: material.Stored{Card: request.Card, Revision: request.Revision}, Plan: p, Auto: s.cfg.Auto,
 	}
 	if err := s.durably(ctx, func(answer chan<- error) error { return s.begin(started, answer) }); err != nil {
 		return Record{}, err
 	}
 	return s.Record(ctx, started.ID)
+}
+
+// Request is what the order asks to be planned, on these scales. The error is a *BadOrder where the material is unknown.
+func (o Order) Request(ctx context.Context, l *ledger.Ledger, scales []plan.Scale) (plan.Request, error) {
+	card, err := l.Material(ctx, o.Material)
+	if errors.Is(err, ledger.ErrNotFound) {
+		return plan.Request{}, &BadOrder{"material", fmt.Sprintf("there is no material %q", o.Material)}
+	} else if err != nil {
+		return plan.Request{}, err
+	}
+	r := plan.Request{
+		Card: card.Card, Revision: card.Revision, Amount: o.Amount, Scales: scales,
+		Cup: o.Cup, TemperatureC: o.TemperatureC, BPer100A: o.BPer100A,
+	}
+	if o.Split != nil {
+		if r.Split = *o.Split; r.Split < 1 {
+			return r, &BadOrder{"split", fmt.Sprintf("is %d, must be a whole number of cups, 1 or more", r.Split)}
+		}
+	}
+	return r, nil
 }
 
 // begin queues the start of a batch, in the loop.

@@ -34,7 +34,9 @@ func TestStartBatchRefuses(t *testing.T) {
 			detail string
 		}{
 			{"a material that does not exist", Order{Material: "no-such", Amount: two.Amount}, "material", `there is no material "no-such"`},
-			{"a card that asks for what is not built", Order{Material: "hasty", Amount: order(300 * reading.Gram).Amount}, "", "not built yet"},
+			{"a card that asks for what is not built", Order{Material: "hasty", Amount: order(300 * reading.Gram).Amount}, "material", "not built yet"},
+			{"more than one cup", Order{Material: "harbour-clear", Amount: order(300 * reading.Gram).Amount, Split: new(4)}, "split", "not built yet"},
+			{"a cup of no volume", Order{Material: "harbour-clear", Amount: order(300 * reading.Gram).Amount, Cup: &plan.Cup{VolumeML: new(0.0)}}, "", "cup.volume_ml"},
 			{"a lot of a part that there is none of", Order{Material: "harbour-clear", Amount: order(300 * reading.Gram).Amount, Lots: map[string][]string{"C": {"x"}}}, "lots", `"C"`},
 			{"no amount", Order{Material: "harbour-clear"}, "", "amount"},
 			{"two amounts", two, "", "amount"},

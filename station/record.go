@@ -2,11 +2,14 @@ package station
 
 import (
 	"context"
+	"strings"
 	"time"
 
 	"twocup/scaledrv/reading"
 	"twocup/station/batch"
+	"twocup/station/chem"
 	"twocup/station/ledger"
+	"twocup/station/material"
 	"twocup/station/plan"
 )
 
@@ -20,6 +23,7 @@ type Record struct {
 	Created  time.Time           `json:"created"`
 	Weighed  *time.Time          `json:"weighed"`
 	Finished *time.Time          `json:"finished"`
+	Index    *float64            `json:"index_pct"` // of what was poured; nil until both parts are in, and for a card without equivalents
 	Plan     plan.Plan           `json:"plan"`
 	Scales   []ScaleUsed         `json:"scales"`
 	Events   []ledger.Entry      `json:"events"`
@@ -32,6 +36,7 @@ type ScaleUsed struct {
 	Capacity      reading.Mass `json:"capacity_g,omitempty"`
 	Repeatability reading.Mass `json:"repeatability_g,omitempty"`
 	Linearity     reading.Mass `json:"linearity_g,omitempty"`
+	GainU         float64      `json:"gain_u,omitempty"` // relative standard uncertainty of its gain
 }
 
 // Record of a batch: live where it is on this station's scale, else by what the ledger holds.
@@ -51,6 +56,15 @@ func (s *Station) Record(ctx context.Context, id string) (Record, error) {
 	return record(state, saving, entries), nil
 }
 
+// ReadRecord is a batch as the ledger alone holds it. An unknown one is ledger.ErrNotFound.
+func ReadRecord(ctx context.Context, r *ledger.Reader, id string) (Record, error) {
+	entries, err := r.Entries(ctx, id)
+	if err != nil {
+		return Record{}, err
+	}
+	return record(replay(entries), false, entries), nil
+}
+
 func record(state batch.State, saving bool, entries []ledger.Entry) Record {
 	start := state.Start
 	r := Record{
@@ -61,12 +75,29 @@ func record(state batch.State, saving bool, entries []ledger.Entry) Record {
 		r.Lots = map[string][]string{}
 	}
 	if !state.Weighed.IsZero() {
-		r.Weighed = &state.Weighed
+		r.Weighed, r.Index = &state.Weighed, index(start.Card.Equivalents, r.Parts)
 	}
 	if !state.Ended.At.IsZero() {
 		r.Finished = &state.Ended.At
 	}
 	return r
+}
+
+// index of what was poured, in percent; nil where the card has no equivalents.
+func index(eq *material.Equivalents, parts []batch.PartView) *float64 {
+	if eq == nil {
+		return nil
+	}
+	system := chem.System{EqA: eq.A.Float(), EqB: eq.B.Float(), IndexOf: strings.ToUpper(eq.IndexOf())[0]}
+	poured := map[string]reading.Mass{}
+	for _, p := range parts {
+		poured[p.Part.Part] = p.Poured
+	}
+	pct, err := system.Index(poured["A"], poured["B"])
+	if err != nil {
+		return nil
+	}
+	return &pct
 }
 
 func replay(entries []ledger.Entry) batch.State {

@@ -83,8 +83,9 @@ type scripted struct {
 	accepted atomic.Int32 // acceptances that the ledger has
 }
 
-// onBench runs a test on a scripted station, in a bubble. hold comes before each write to the ledger.
-func onBench(t *testing.T, hold persist, test func(s *scripted)) {
+// onBench runs a test on a scripted station, in a bubble. hold comes before each write to the ledger; change makes another
+// station of it.
+func onBench(t *testing.T, hold persist, test func(s *scripted), change ...func(*Config)) {
 	t.Helper()
 	dir := t.TempDir()
 	synctest.Test(t, func(t *testing.T) {
@@ -100,7 +101,7 @@ func onBench(t *testing.T, hold persist, test func(s *scripted)) {
 		require.NoError(t, err)
 		ctx, cancel := context.WithCancel(context.Background())
 		s.cancel = cancel
-		s.Station = Start(ctx, Config{
+		cfg := Config{
 			ID: "bench-1", Name: "Test bench", Link: s.link, Shape: shape, Ledger: l, Log: slog.New(slog.NewTextHandler(s.log, nil)),
 			Auto:  batch.Auto{Tare: true, Accept: true, Settle: 1500 * time.Millisecond, HandOver: 4 * time.Second},
 			Scale: plan.Scale{ID: "small", Division: reading.Gram / 10, Capacity: 6 * reading.Kilogram},
@@ -118,7 +119,11 @@ func onBench(t *testing.T, hold persist, test func(s *scripted)) {
 				}
 				return nil
 			},
-		})
+		}
+		for _, c := range change {
+			c(&cfg)
+		}
+		s.Station = Start(ctx, cfg)
 		defer func() {
 			cancel()
 			s.Wait()

@@ -19,7 +19,8 @@ var mayImport = map[string][]string{
 	"scaledrv":          {"scaledrv/reading"},
 	"station/material":  {"scaledrv/reading"},
 	"station/metrology": {"scaledrv/reading"},
-	"station/plan":      {"scaledrv/reading", "station/material", "station/metrology"},
+	"station/chem":      {"scaledrv/reading"},
+	"station/plan":      {"scaledrv/reading", "station/material", "station/metrology", "station/chem"},
 	"station/pour":      {"scaledrv/reading"},
 	"station/batch":     {"scaledrv/reading", "station/material", "station/metrology", "station/plan", "station/pour"},
 	"station/ledger":    {"scaledrv/reading", "station/material", "station/batch"},
@@ -30,7 +31,7 @@ var mayImport = map[string][]string{
 }
 
 // pure rooms know no clock but the times handed to them, do no I/O and start nothing.
-var pure = []string{"scaledrv/reading", "station/material", "station/metrology", "station/plan", "station/pour", "station/batch"}
+var pure = []string{"scaledrv/reading", "station/material", "station/metrology", "station/chem", "station/plan", "station/pour", "station/batch"}
 
 var impure = []string{"os", "net", "net/http", "io/fs", "database/sql", "log/slog", "context", "sync", "math/rand", "math/rand/v2"}
 

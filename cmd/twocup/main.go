@@ -36,11 +36,14 @@ func main() {
 
 // commands is the command line.
 type commands struct {
-	Demo     demoCommand     `cmd:"" help:"A bench with a simulated scale on a real pseudo-terminal; opens with example materials."`
-	Serve    serveCommand    `cmd:"" help:"The daemon."`
-	Check    checkCommand    `cmd:"" help:"Reads a configuration and says all that is wrong with it, with line numbers."`
-	Simulate simulateCommand `cmd:"" help:"A simulated scale on a pseudo-terminal whose name it prints, for trying other programs or this one."`
-	Version  versionCommand  `cmd:"" help:"Says which build this is."`
+	Demo      demoCommand      `cmd:"" help:"A bench with a simulated scale on a real pseudo-terminal; opens with example materials."`
+	Serve     serveCommand     `cmd:"" help:"The daemon."`
+	Check     checkCommand     `cmd:"" help:"Reads a configuration and says all that is wrong with it, with line numbers."`
+	Materials materialsCommand `cmd:"" help:"Material cards in and out of a shop's records."`
+	Plan      planCommand      `cmd:"" help:"Targets, windows and checks of a batch, nothing started."`
+	Simulate  simulateCommand  `cmd:"" help:"A simulated scale on a pseudo-terminal whose name it prints, for trying other programs or this one."`
+	Records   recordsCommand   `cmd:"" help:"What was poured, read from a running or stopped daemon's data folder."`
+	Version   versionCommand   `cmd:"" help:"Says which build this is."`
 }
 
 // streams is what a command reads, and where it writes: results to out, the rest to log.

@@ -79,8 +79,15 @@ func (m Mass) String() string { return string(m.appendGrams(nil)) + " g" }
 // MarshalJSON is the mass as a number of grams.
 func (m Mass) MarshalJSON() ([]byte, error) { return m.appendGrams(make([]byte, 0, 16)), nil }
 
-// UnmarshalJSON reads a number of grams. A number that is no mass (1e300) is an error.
+// UnmarshalJSON reads a number of grams, a plain decimal exactly. A number that is no mass (1e300) is an error.
 func (m *Mass) UnmarshalJSON(b []byte) error {
+	if v, err := parseDecimal(string(b)); err == nil {
+		v.Unit = UnitG
+		if mass, ok := v.Mass(); ok {
+			*m = mass
+			return nil
+		}
+	}
 	g, err := strconv.ParseFloat(string(b), 64)
 	if err != nil {
 		return fmt.Errorf("%s is not a number of grams", b)

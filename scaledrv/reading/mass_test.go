@@ -106,3 +106,13 @@ func TestFloorAndCeilHoldTheMassBetweenThem(t *testing.T) {
 		require.Equal(t, m%step == 0, low == high)
 	})
 }
+
+func TestAPlainDecimalOfGramsIsReadExactly(t *testing.T) {
+	var m Mass
+	require.NoError(t, m.UnmarshalJSON([]byte("4100.1"))) // as a float64 it is a picogram off
+	require.Equal(t, 4100*Gram+Gram/10, m)
+	require.NoError(t, m.UnmarshalJSON([]byte("1e3")))
+	require.Equal(t, Kilogram, m)
+	require.ErrorContains(t, m.UnmarshalJSON([]byte("1e300")), "beyond the 9223 kg")
+	require.ErrorContains(t, m.UnmarshalJSON([]byte(`"1 g"`)), "not a number of grams")
+}

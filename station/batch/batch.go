@@ -203,7 +203,7 @@ func (s *State) weighings() []metrology.Weighing {
 	for i := range s.Dosings {
 		for _, w := range s.Dosings[i].Weighings {
 			all = append(all, metrology.Weighing{
-				Part: s.Dosings[i].Part.Part[0], Mass: w.mass(), FromD: reading.Mass(w.FromD), ToD: reading.Mass(w.ToD), Shared: w.Shared,
+				Part: s.Dosings[i].Part.Part, Mass: w.mass(), FromD: reading.Mass(w.FromD), ToD: reading.Mass(w.ToD), Shared: w.Shared,
 			})
 		}
 	}

@@ -20,48 +20,66 @@ type Entry struct {
 }
 
 // Append makes facts of one batch durable, all or none. It does not end with ctx: a viewer who leaves must not undo
-// what has happened; ctx carries values only.
+// what has happened; ctx carries values only. The error is ErrFull or ErrReadOnly where that is the reason, and
+// ErrNotFound where the batch was not started; what was written before stays, and Append can be tried again.
 func (l *Ledger) Append(ctx context.Context, id string, facts ...batch.Fact) error {
+	if len(facts) == 0 {
+		return nil
+	}
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), time.Minute)
 	defer cancel()
-	err := inTransaction(ctx, l.write, func(tx *sql.Tx) error {
-		for _, f := range facts {
-			if err := appendOne(ctx, tx, id, f); err != nil {
-				return err
-			}
-		}
-		return nil
+	l.appending.Lock()
+	defer l.appending.Unlock()
+	next := l.recent[id]
+	err := inTransaction(ctx, l.write, func(tx *sql.Tx) (err error) {
+		next, err = appendAll(ctx, tx, id, next, facts)
+		return err
 	})
 	if err != nil {
-		return fmt.Errorf("write to the ledger, batch %s: %w", id, err)
+		delete(l.recent, id)
+		return fmt.Errorf("write to the ledger, batch %s: %w", id, l.reason(err))
 	}
+	if len(l.recent) >= maxRecent {
+		clear(l.recent)
+	}
+	l.recent[id] = next
 	return nil
 }
 
-func appendOne(ctx context.Context, tx *sql.Tx, id string, f batch.Fact) error {
-	body, err := json.Marshal(f)
+// appendAll appends facts to a batch that stands at now, and gives where it stands then. One that is not in memory is
+// read from the file.
+func appendAll(ctx context.Context, tx *sql.Tx, id string, now standing, facts []batch.Fact) (standing, error) {
+	h, err := readHead(ctx, tx)
 	if err != nil {
-		return err
+		return now, err
 	}
-	if _, err := tx.ExecContext(ctx, "INSERT INTO events (batch, at, kind, body) VALUES (?, ?, ?, ?)",
-		id, stamp(f.When()), f.Kind(), string(body)); err != nil {
-		return err
+	if _, begins := facts[0].(batch.Started); !begins && now.state.Start == nil {
+		if now, err = stand(ctx, tx, id); err != nil {
+			return now, err
+		}
 	}
-	switch f := f.(type) {
-	case batch.Started:
-		_, err = tx.ExecContext(ctx, "INSERT INTO batches (id, station, material, created) VALUES (?, ?, ?, ?)",
-			id, f.Station, f.Plan.Material, stamp(f.At))
-	case batch.Accepted:
-		_, err = tx.ExecContext(ctx, "UPDATE batches SET verdict = ? WHERE id = ?", string(f.Verdict), id)
-	case batch.Reopened:
-		_, err = tx.ExecContext(ctx, "UPDATE batches SET verdict = '' WHERE id = ?", id)
+	before := now.row
+	for _, f := range facts {
+		body, err := json.Marshal(f)
+		if err != nil {
+			return now, err
+		}
+		if err := h.insert(ctx, tx, link{batch: id, at: stamp(f.When()), kind: f.Kind(), body: string(body)}); err != nil {
+			return now, err
+		}
+		if err := now.take(f.Kind(), body); err != nil {
+			return now, err
+		}
 	}
-	return err
+	if now.row, err = derive(&now.state); err != nil {
+		return now, err
+	}
+	return now, now.row.store(ctx, tx, before)
 }
 
 // Entries are all facts of one batch in their order. An unknown batch is ErrNotFound.
-func (l *Ledger) Entries(ctx context.Context, id string) ([]Entry, error) {
-	rows, err := l.read.QueryContext(ctx, "SELECT seq, kind, body FROM events WHERE batch = ? ORDER BY seq", id)
+func (r *Reader) Entries(ctx context.Context, id string) ([]Entry, error) {
+	rows, err := r.read.QueryContext(ctx, "SELECT seq, kind, body FROM events WHERE batch = ? ORDER BY seq", id)
 	if err != nil {
 		return nil, fmt.Errorf("read batch %s: %w", id, err)
 	}
@@ -88,9 +106,27 @@ func (l *Ledger) Entries(ctx context.Context, id string) ([]Entry, error) {
 	return list, nil
 }
 
+// LastAt is the latest instant that the newest events state; zero in a ledger without events. A clock that stands
+// before it can't be trusted. A few of the newest are looked at, because a fact may state when something began, and
+// because a clock that was once ahead must not count for ever.
+func (r *Reader) LastAt(ctx context.Context) (time.Time, error) {
+	var text sql.NullString
+	err := r.read.QueryRowContext(ctx, "SELECT max(at) FROM (SELECT at FROM events ORDER BY seq DESC LIMIT 20)").Scan(&text)
+	if err == nil && text.Valid {
+		var at time.Time
+		if at, err = time.Parse(time.RFC3339Nano, text.String); err == nil {
+			return at, nil
+		}
+	}
+	if err != nil {
+		return time.Time{}, fmt.Errorf("read the time of the last event: %w", err)
+	}
+	return time.Time{}, nil
+}
+
 // Station is the id of the station that a batch was started at. An unknown batch is ErrNotFound.
-func (l *Ledger) Station(ctx context.Context, id string) (station string, err error) {
-	err = l.read.QueryRowContext(ctx, "SELECT station FROM batches WHERE id = ?", id).Scan(&station)
+func (r *Reader) Station(ctx context.Context, id string) (station string, err error) {
+	err = r.read.QueryRowContext(ctx, "SELECT station FROM batches WHERE id = ?", id).Scan(&station)
 	if errors.Is(err, sql.ErrNoRows) {
 		err = ErrNotFound
 	}
@@ -98,56 +134,4 @@ func (l *Ledger) Station(ctx context.Context, id string) (station string, err er
 		return "", fmt.Errorf("batch %q: %w", id, err)
 	}
 	return station, nil
-}
-
-// Query says which batches are wanted; its zero value says all. All that is given must hold.
-type Query struct {
-	From, To time.Time // of creation, From included, To not
-	Material string
-	Verdict  string
-	Cursor   string // the id after which a page goes on, as Batches gave it
-	Limit    int    // 0 means 50
-}
-
-// Batches are the ids of the batches wanted, newest first, and the cursor of the next page, empty at the end. Ids sort
-// by the time of their making.
-func (l *Ledger) Batches(ctx context.Context, q Query) (ids []string, next string, err error) {
-	limit := q.Limit
-	if limit == 0 {
-		limit = 50
-	}
-	where, args := "1 = 1", []any{}
-	and := func(condition string, value string) {
-		if value != "" {
-			where, args = where+" AND "+condition, append(args, value)
-		}
-	}
-	and("id < ?", q.Cursor)
-	and("material = ?", q.Material)
-	and("verdict = ?", q.Verdict)
-	if !q.From.IsZero() {
-		and("created >= ?", stamp(q.From))
-	}
-	if !q.To.IsZero() {
-		and("created < ?", stamp(q.To))
-	}
-	rows, err := l.read.QueryContext(ctx, "SELECT id FROM batches WHERE "+where+" ORDER BY id DESC LIMIT ?", append(args, limit+1)...)
-	if err != nil {
-		return nil, "", fmt.Errorf("list batches: %w", err)
-	}
-	defer rows.Close()
-	for rows.Next() {
-		var id string
-		if err := rows.Scan(&id); err != nil {
-			return nil, "", fmt.Errorf("list batches: %w", err)
-		}
-		ids = append(ids, id)
-	}
-	if err := rows.Err(); err != nil {
-		return nil, "", fmt.Errorf("list batches: %w", err)
-	}
-	if len(ids) > limit {
-		ids, next = ids[:limit], ids[limit-1]
-	}
-	return ids, next, nil
 }

@@ -20,7 +20,7 @@ func (l *Ledger) AddMaterial(ctx context.Context, card material.Card, at time.Ti
 	done, err := l.write.ExecContext(context.WithoutCancel(ctx),
 		"INSERT INTO materials (id, revision, at, card) VALUES (?, 1, ?, ?) ON CONFLICT DO NOTHING", card.ID, stamp(at), string(body))
 	if err != nil {
-		return material.Stored{}, fmt.Errorf("store material %q: %w", card.ID, err)
+		return material.Stored{}, fmt.Errorf("store material %q: %w", card.ID, l.reason(err))
 	}
 	if n, err := done.RowsAffected(); err != nil || n == 0 {
 		return material.Stored{}, errors.Join(fmt.Errorf("material %q %w", card.ID, ErrExists), err)
@@ -29,10 +29,10 @@ func (l *Ledger) AddMaterial(ctx context.Context, card material.Card, at time.Ti
 }
 
 // Material is the newest revision of a card; ErrNotFound where there is none.
-func (l *Ledger) Material(ctx context.Context, id string) (material.Stored, error) {
+func (r *Reader) Material(ctx context.Context, id string) (material.Stored, error) {
 	var s material.Stored
 	var body []byte
-	err := l.read.QueryRowContext(ctx, "SELECT revision, card FROM materials WHERE id = ? ORDER BY revision DESC LIMIT 1", id).
+	err := r.read.QueryRowContext(ctx, "SELECT revision, card FROM materials WHERE id = ? ORDER BY revision DESC LIMIT 1", id).
 		Scan(&s.Revision, &body)
 	if errors.Is(err, sql.ErrNoRows) {
 		return s, fmt.Errorf("material %q: %w", id, ErrNotFound)
@@ -47,8 +47,8 @@ func (l *Ledger) Material(ctx context.Context, id string) (material.Stored, erro
 }
 
 // Materials are the newest revisions of all cards, by id.
-func (l *Ledger) Materials(ctx context.Context) ([]material.Stored, error) {
-	rows, err := l.read.QueryContext(ctx, "SELECT max(revision), card FROM materials GROUP BY id ORDER BY id")
+func (r *Reader) Materials(ctx context.Context) ([]material.Stored, error) {
+	rows, err := r.read.QueryContext(ctx, "SELECT max(revision), card FROM materials GROUP BY id ORDER BY id")
 	if err != nil {
 		return nil, fmt.Errorf("list materials: %w", err)
 	}
@@ -66,4 +66,23 @@ func (l *Ledger) Materials(ctx context.Context) ([]material.Stored, error) {
 		list = append(list, s)
 	}
 	return list, rows.Err()
+}
+
+// ReviseMaterial keeps a changed card as the next revision; the old ones stay. ErrNotFound where the id has no card yet.
+func (l *Ledger) ReviseMaterial(ctx context.Context, card material.Card, at time.Time) (material.Stored, error) {
+	body, err := json.Marshal(card)
+	if err != nil {
+		return material.Stored{}, fmt.Errorf("store material %q: %w", card.ID, err)
+	}
+	s := material.Stored{Card: card}
+	err = l.write.QueryRowContext(context.WithoutCancel(ctx),
+		`INSERT INTO materials (id, revision, at, card) SELECT id, max(revision) + 1, ?, ? FROM materials WHERE id = ? GROUP BY id
+		RETURNING revision`, stamp(at), string(body), card.ID).Scan(&s.Revision)
+	if errors.Is(err, sql.ErrNoRows) {
+		return material.Stored{}, fmt.Errorf("material %q: %w", card.ID, ErrNotFound)
+	}
+	if err != nil {
+		return material.Stored{}, fmt.Errorf("store material %q: %w", card.ID, l.reason(err))
+	}
+	return s, nil
 }

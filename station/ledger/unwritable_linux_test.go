@@ -36,3 +36,25 @@ func TestAnUnwritableFolderIsRefused(t *testing.T) {
 	require.ErrorIs(t, errs[1], os.ErrPermission)
 	require.ErrorContains(t, errs[1], "make the data folder")
 }
+
+func TestAFileThatCanOnlyBeReadIsRefused(t *testing.T) {
+	dir := t.TempDir()
+	require.NoError(t, open(t, dir).Close())
+	require.NoError(t, os.Chmod(filepath.Join(dir, "ledger.db"), 0o444))
+	require.NoError(t, os.Chmod(filepath.Join(dir, "lock"), 0o666))
+	for p := dir; p != os.TempDir() && p != "/"; p = filepath.Dir(p) {
+		require.NoError(t, os.Chmod(p, 0o777))
+	}
+	refused := make(chan error)
+	go func() {
+		runtime.LockOSThread()
+		if os.Geteuid() == 0 {
+			_ = unix.Setfsuid(65534)
+		}
+		_, err := Open(dir)
+		refused <- err
+	}()
+	err := <-refused
+	require.ErrorIs(t, err, ErrReadOnly)
+	require.ErrorContains(t, err, dir)
+}

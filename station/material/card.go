@@ -18,6 +18,7 @@ type Card struct {
 	Steps                    []Step        `json:"steps,omitempty"`
 	MoistureSensitive        *bool         `json:"moisture_sensitive,omitempty"`
 	Additions                []Addition    `json:"additions,omitempty"`
+	Equivalents              *Equivalents  `json:"equivalents,omitempty"`
 	Codes                    Codes         `json:"codes,omitzero"`
 	Cautions                 []string      `json:"cautions,omitempty"`
 	SDS                      SDS           `json:"sds,omitzero"`
@@ -61,19 +62,27 @@ type Step struct {
 	Verb            string   `json:"verb,omitempty"`     // cast, pot, laminate, brush, spray
 }
 
-// Addition is anything weighed besides A and B.
+// Addition is anything weighed besides A and B. Fields whose names begin with Stated have a default, as in Card.
 type Addition struct {
-	ID             string   `json:"id"`
-	Name           string   `json:"name,omitempty"`
-	Role           string   `json:"role,omitempty"`            // pigment, filler, accelerator, catalyst, other
-	Of             string   `json:"of,omitempty"`              // a, b, ab: what Pct is a percentage of
-	Pct            *float64 `json:"pct,omitempty"`             // by mass
-	StatedWhen     string   `json:"when,omitempty"`            // before_a, after_a, after_b
-	CountsAs       string   `json:"counts_as,omitempty"`       // none, a, b
-	CountsFraction *float64 `json:"counts_fraction,omitempty"` // 0 to 1: the share that counts
-	Density        Number   `json:"density,omitempty"`         // g/mL
-	TolerancePct   *float64 `json:"tolerance_pct,omitempty"`   // of its own target
-	StirIn         *bool    `json:"stir_in,omitempty"`
+	ID                   string   `json:"id"`
+	Name                 string   `json:"name,omitempty"`
+	Role                 string   `json:"role,omitempty"`            // pigment, filler, accelerator, catalyst, other
+	Of                   string   `json:"of,omitempty"`              // a, b, ab: what Pct is a percentage of
+	Pct                  *float64 `json:"pct,omitempty"`             // by mass
+	StatedWhen           string   `json:"when,omitempty"`            // before_a, after_a, after_b
+	StatedCountsAs       string   `json:"counts_as,omitempty"`       // none, a, b
+	StatedCountsFraction *float64 `json:"counts_fraction,omitempty"` // 0 to 1: the share that counts
+	Density              Number   `json:"density,omitempty"`         // g/mL
+	StatedTolerancePct   *float64 `json:"tolerance_pct,omitempty"`   // of its own target
+	StirIn               *bool    `json:"stir_in,omitempty"`
+}
+
+// Equivalents are the equivalent weights of A and B in g per equivalent: of epoxide and amine hydrogen, or of NCO and OH.
+// With them a record tells the index of what was poured.
+type Equivalents struct {
+	A             Number `json:"a,omitempty"`
+	B             Number `json:"b,omitempty"`
+	StatedIndexOf string `json:"index_of,omitempty"` // a, b: the part with the amine or the NCO, counted per 100 of the other
 }
 
 // Codes are the exact texts that a scanner reads on the containers of A and B.

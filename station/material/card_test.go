@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -22,7 +23,7 @@ const whole = `{"id":"harbour-clear","name":"Harbour clear casting resin",
  "steps":[{"step":"mix","time":"3m","scrape_every":"45s"},{"step":"second_cup","time":"1m"},
   {"step":"degas","pressure_mbar_abs":30,"time":"4m","headroom":4},{"step":"cast","within":"5m","verb":"cast"},
   {"step":"cure","time":"16h","temperature_c":25}],
- "moisture_sensitive":true,
+ "moisture_sensitive":true,"equivalents":{"a":190,"b":47.5,"index_of":"b"},
  "additions":[{"id":"black","name":"Black pigment paste","role":"pigment","of":"ab","pct":1,"when":"after_a","counts_as":"none",
   "counts_fraction":1,"density":1.2,"tolerance_pct":5,"stir_in":true}],
  "codes":{"a":["012345"],"b":["012346"]},"cautions":["Gloves."],"sds":{"a":"binder 1","b":"binder 2"}}`
@@ -128,12 +129,76 @@ func TestEveryFaultHasItsPlace(t *testing.T) {
 		{"an addition without its dose", "additions", `[{"id":"x","of":"a"}]`, "additions[0].pct", "missing"},
 		{"an addition twice", "additions", `[{"id":"x","of":"a","pct":1},{"id":"x","of":"b","pct":1}]`, "additions[1].id", "earlier"},
 		{"an addition at an unknown time", "additions", `[{"id":"x","of":"a","pct":1,"when":"never"}]`, "additions[0].when", "after_b"},
+		{"an equivalent weight missing", "equivalents", `{"a":190}`, "equivalents.b", "is missing"},
+		{"an equivalent weight of nothing", "equivalents.a", `0`, "equivalents.a", "from 5 to 100000"},
+		{"an equivalent weight beyond any resin", "equivalents.b", `1e300`, "equivalents.b", "from 5 to 100000"},
+		{"an index of something else", "equivalents.index_of", `"c"`, "equivalents.index_of", "one of a, b"},
 		{"a code on both containers", "codes.b", `["012345"]`, "codes.a[0]", "code of B too"},
 		{"an empty caution", "cautions", `["Gloves.",""]`, "cautions[1]", "required"},
+		{"a code in one list twice", "codes.a", `["x","x"]`, "codes.a[1]", "twice"},
+		{"a code that is an action", "codes.a", `["twocup:accept"]`, "codes.a[0]", "action of the station"},
+		{"a bell in a name", "name", `"Har\u0007bour"`, "name", "U+0007"},
+		{"a name that is a number in quotes' place", "name", `12`, "name", "in quotes"},
+		{"a line feed's companion in a caution", "cautions", `["Gloves.\r\nGoggles."]`, "cautions[0]", "U+000D"},
+		{"a decimal comma as text", "density.a", `"1,10"`, "density.a", "can be read two ways"},
+		{"a thousand's comma as text", "pot_life.mass_g", `"1,000"`, "pot_life.mass_g", "can be read two ways"},
+		{"a mass with its unit", "pot_life.mass_g", `"100 g"`, "pot_life.mass_g", "no unit"},
+		{"a number in quotes", "pot_life.mass_g", `"100"`, "pot_life.mass_g", "write 100 without quotes"},
+		{"not a number", "density.cast", `"NaN"`, "density.cast", "must be a number, is \"NaN\""},
+		{"infinity", "pot_life.mass_g", `"Inf"`, "pot_life.mass_g", "must be a number"},
+		{"a mass beyond any", "pot_life.mass_g", `1e300`, "pot_life.mass_g", "at most 10000000"},
+		{"a density beyond any", "density.a", `1e300`, "density.a", "kg/m³"},
+		{"a temperature beyond any", "pot_life.temperature_c", `1e300`, "pot_life.temperature_c", "from -273.15 to 1000"},
+		{"a tolerance beyond any", "tolerance_pct", `1e300`, "tolerance_pct", "less than 100"},
+		{"a field with two letters swapped", "ratio.wieght", `{"a":1,"b":1}`, "ratio.wieght", "did you mean weight?"},
+		{"a field with a letter too many", "viscossity", `"thin"`, "viscossity", "did you mean viscosity?"},
+		{"a field like no other", "colour", `"red"`, "colour", "is not a field of a card"},
+		{"the rest of a decimal comma", "ratio.weight", `{"a":100,"b":27,"5":null}`, "ratio.weight.5", "not a comma"},
+		{"a misspelt word", "viscosity", `"thikc"`, "viscosity", "did you mean thick?"},
+		{"a mix lighter than both its parts", "density.mixed", `0.85`, "density.mixed", "densities of its parts"},
+		{"a mix heavier than both its parts", "density.mixed", `1.35`, "density.mixed", "densities of its parts"},
+		{"a casting far lighter than its liquid", "density.cast", `0.2`, "density.cast", "state viscosity: foam"},
+		{"a foam no lighter than its liquid", "viscosity", `"foam"`, "density.cast", "risen foam"},
+		{"drops into a cup apart", "combine", `"apart"`, "combine", "counted into A's cup"},
+		{"drops in a hurry", "hurry", `true`, "hurry", "take their time"},
+		{"an activation energy beyond any", "pot_life", `{"time":"1m","temperature_c":20,"activation_kj_mol":53000}`, "pot_life.activation_kj_mol", "at most 500"},
+		{"a table that starts nowhere", "pot_life.temperature_c", ``, "pot_life.temperature_c", "starts from"},
+		{"rows that fall", "pot_life.table", `[{"temperature_c":35,"time":"9m"},{"temperature_c":30,"time":"13m"}]`, "pot_life.table[1]", "does not rise"},
+		{"a row twice", "pot_life.table", `[{"temperature_c":30,"time":"13m"},{"temperature_c":30,"mass_g":100,"time":"12m"}]`, "pot_life.table[1]", "does not rise"},
+		{"a row for the card's own conditions", "pot_life.table", `[{"temperature_c":25,"mass_g":100,"time":"19m"}]`, "pot_life.table[0]", "is there already"},
+		{"warmer and longer", "pot_life.table", `[{"temperature_c":30,"time":"21m"}]`, "pot_life.table[0]", "never longer"},
+		{"colder and shorter", "pot_life.table", `[{"temperature_c":20,"time":"19m"}]`, "pot_life.table[0]", "never longer"},
+		{"heavier and longer", "pot_life.table", `[{"temperature_c":25,"mass_g":200,"time":"30m"}]`, "pot_life.table[0]", "never longer"},
+		{"one row longer than a cooler one", "pot_life.table", `[{"temperature_c":30,"time":"13m"},{"temperature_c":35,"time":"14m"}]`, "pot_life.table[1]", "never longer"},
+		{"a cure of two years", "steps", `[{"step":"cure","time":"17600h"}]`, "steps[0].time", "at most a year"},
+		{"a cast before the mix", "steps", `[{"step":"cast"},{"step":"mix"}]`, "steps[1].step", "can't come after cast"},
+		{"a stir of A when B is in", "steps", `[{"step":"mix"},{"step":"stir"}]`, "steps[1].step", "can't come after mix"},
+		{"a post-cure, then the cure", "steps", `[{"step":"post_cure"},{"step":"cure"}]`, "steps[1].step", "can't come after post_cure"},
+		{"a verb for a mix", "steps", `[{"step":"mix","verb":"cast"}]`, "steps[0].verb", "means nothing"},
+		{"a vacuum for a cure", "steps", `[{"step":"cure","pressure_mbar_abs":30}]`, "steps[0].pressure_mbar_abs", "means nothing"},
+		{"scraping rarer than the mix is long", "steps", `[{"step":"mix","time":"1m","scrape_every":"2m"}]`, "steps[0].scrape_every", "longer than"},
+		{"a vacuum above the atmosphere", "steps", `[{"step":"degas","pressure_mbar_abs":1100}]`, "steps[0].pressure_mbar_abs", "gauge"},
+		{"a pressure pot by its gauge", "steps", `[{"step":"press","pressure_mbar_abs":900}]`, "steps[0].pressure_mbar_abs", "gauge"},
+		{"a pressure in pascals", "steps", `[{"step":"press","pressure_mbar_abs":400000}]`, "steps[0].pressure_mbar_abs", "at most 20000"},
+		{"a step's time in words", "steps", `[{"step":"mix","time":"20 minuts"}]`, "steps[0].time", "did you mean 20m?"},
+		{"an addition of everything", "additions", `[{"id":"x","of":"a","pct":1e300}]`, "additions[0].pct", "at most 1000"},
+		{"an addition of the whole cup", "additions", `[{"id":"x","of":"total","pct":1}]`, "additions[0].of", "a, b, ab"},
+		{"an addition that counts as neither", "additions", `[{"id":"x","of":"a","pct":1,"counts_as":"ab"}]`, "additions[0].counts_as", "none, a, b"},
+		{"a share of what doesn't count", "additions", `[{"id":"x","of":"a","pct":1,"counts_fraction":0.5}]`, "additions[0].counts_fraction", "counts_as is none"},
+		{"an addition with a density in kg/m³", "additions", `[{"id":"x","of":"a","pct":1,"density":1200}]`, "additions[0].density", "kg/m³"},
+		{"an addition of any amount", "additions", `[{"id":"x","of":"a","pct":1,"tolerance_pct":500}]`, "additions[0].tolerance_pct", "at most 100"},
+		{"a role of no addition", "additions", `[{"id":"x","of":"a","pct":1,"role":"hardener"}]`, "additions[0].role", "catalyst"},
+		{"a range of a system that is not catalysed", "ratio", `{"weight":{"a":100,"b":120},"b_range":[100,150]}`, "ratio.b_range", "at most 100"},
+		{"a range without a ratio by weight", "ratio", `{"volume":{"a":100,"b":2},"b_range":[1,2.5]}`, "ratio.b_range", "state ratio.weight"},
+		{"a range with no number", "ratio.b_range", `[1,"NaN"]`, "ratio.b_range[1]", "must be a number"},
 		{"a number beyond any", "amount_tolerance_pct", `1e999`, "amount_tolerance_pct", "in range"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			_, err := Decode(card(t, tt.path, tt.value))
+			changes := []string{tt.path, tt.value}
+			if strings.HasPrefix(tt.name, "drops") {
+				changes = append(changes, "measure_b", `"drops"`)
+			}
+			_, err := Decode(card(t, changes...))
 			require.Error(t, err)
 			require.Equal(t, []string{tt.field}, fields(err))
 			require.Contains(t, err.Error(), tt.detail)
@@ -163,6 +228,7 @@ func TestWhatIsNotOneCardIsRefused(t *testing.T) {
 }
 
 func TestAcceleratorAndCatalystNeverMeetUndiluted(t *testing.T) { // common practice, no source
+	const peroxideB = `{"weight":{"a":100,"b":2},"b_range":[1,2.5]}`
 	accelerator := func(when string) string {
 		return `{"id":"cobalt","role":"accelerator","of":"a","pct":0.5,"stir_in":true,"when":"` + when + `"}`
 	}
@@ -170,7 +236,7 @@ func TestAcceleratorAndCatalystNeverMeetUndiluted(t *testing.T) { // common prac
 		return `{"id":"peroxide","role":"catalyst","of":"a","pct":2,"when":"` + when + `"}`
 	}
 	for _, tt := range []struct {
-		name, additions, ratio string
+		name, additions, other string // a ratio, or stir: with a step to stir A
 		sound                  bool
 	}{
 		{"accelerator into A, then catalyst", accelerator("after_a") + "," + catalyst("after_a"), "", true},
@@ -181,13 +247,22 @@ func TestAcceleratorAndCatalystNeverMeetUndiluted(t *testing.T) { // common prac
 		{"accelerator after B", accelerator("after_b") + "," + catalyst("after_b"), "", false},
 		{"not stirred in", strings.Replace(accelerator("after_a"), "true", "false", 1) + "," + catalyst("after_b"), "", false},
 		{"an accelerator alone", accelerator("after_b"), "", true},
-		{"B is the catalyst, accelerator after it", accelerator("after_b"), `{"weight":{"a":100,"b":2},"b_range":[1,2.5]}`, false},
-		{"B is the catalyst, accelerator before it", accelerator("after_a"), `{"weight":{"a":100,"b":2},"b_range":[1,2.5]}`, true},
+		{"B is the catalyst, accelerator after it", accelerator("after_b"), peroxideB, false},
+		{"B is the catalyst, accelerator before it", accelerator("after_a"), peroxideB, true},
+		{"accelerator in the empty cup, stirred between A and B, the catalyst after B", accelerator("before_a") + "," + catalyst("after_b"), "stir", true},
+		{"accelerator in the empty cup, and only covered by A", accelerator("before_a") + "," + catalyst("after_b"), "", false},
+		{"accelerator in the empty cup, catalyst before the stir", accelerator("before_a") + "," + catalyst("after_a"), "stir", false},
+		{"catalyst in the empty cup", catalyst("before_a") + "," + accelerator("after_a"), "", false},
+		{"B is the catalyst, accelerator not stirred in", strings.Replace(accelerator("after_a"), "true", "false", 1), peroxideB, false},
+		{"B is the catalyst, and a pigment after it", strings.Replace(accelerator("after_b"), "accelerator", "pigment", 1), peroxideB, true},
+		{"two accelerators, one of them late", accelerator("after_a") + "," + strings.Replace(accelerator("after_b"), "cobalt", "other", 1), peroxideB, false},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			changes := []string{"additions", "[" + tt.additions + "]"}
-			if tt.ratio != "" {
-				changes = append(changes, "ratio", tt.ratio)
+			if tt.other == "stir" {
+				changes = append(changes, "steps", `[{"step":"stir"},{"step":"mix"}]`)
+			} else if tt.other != "" {
+				changes = append(changes, "ratio", tt.other)
 			}
 			_, err := Decode(card(t, changes...))
 			if tt.sound {
@@ -370,6 +445,14 @@ func TestWhatIsNotBuiltIsSaid(t *testing.T) {
 	}
 }
 
+func TestOnlyWhatIsNearIsTakenForASlip(t *testing.T) {
+	for typed, meant := range map[string]string{
+		"wieght": "weight", "weigth": "weight", "volum": "volume", "vollumme": "volume", "c": "", "xb": "", "wait": "", "weightless": "", "": "",
+	} {
+		require.Equal(t, meant, nearest(typed, []string{"a", "b", "weight", "volume"}), typed)
+	}
+}
+
 func TestDurationsArePrintedInOneUnit(t *testing.T) {
 	for text, want := range map[string]string{
 		"20m": "20m", "90s": "90s", "24h": "24h", "60s": "1m", "1h30m": "90m", "36h": "36h", "1.5s": "1.5s", "1m0.25s": "60.25s",
@@ -381,26 +464,90 @@ func TestDurationsArePrintedInOneUnit(t *testing.T) {
 	for _, text := range []string{"", "20", "-5m", "0s", "five", "NaNs"} {
 		require.Error(t, new(Duration).UnmarshalText([]byte(text)), text)
 	}
+	for text, meant := range map[string]string{"20 min": "20m", "90 Sec.": "90s", "1.5 hours": "1.5h", "2 minuets": "2m", "3 hrs": "3h"} {
+		require.ErrorContains(t, new(Duration).UnmarshalText([]byte(text)), "did you mean "+meant+"?")
+	}
+	for _, text := range []string{"20 parsecs", "2 d", "min"} {
+		require.ErrorContains(t, new(Duration).UnmarshalText([]byte(text)), "such as 90s", text)
+	}
 }
 
-func TestDemoMaterialsAreSoundAndCanBeStarted(t *testing.T) {
-	moreB, byVolume := false, false
+func TestAnAdditionsDefaultsHoldWhereItIsSilentAndAreListed(t *testing.T) {
+	silent := Addition{ID: "black"}
+	require.Equal(t, []any{"after_a", "none", 1.0, 5.0}, []any{silent.When(), silent.CountsAs(), silent.CountsFraction(), silent.TolerancePct()})
+	stated := Addition{StatedWhen: "before_a", StatedCountsAs: "b", StatedCountsFraction: new(0.0), StatedTolerancePct: new(8.0)}
+	require.Equal(t, []any{"before_a", "b", 0.0, 8.0}, []any{stated.When(), stated.CountsAs(), stated.CountsFraction(), stated.TolerancePct()})
+
+	inForce := len(Card{}.Assumed())
+	require.Len(t, Card{Additions: []Addition{silent}}.Assumed(), inForce+3)
+	require.Len(t, Card{Additions: []Addition{stated}}.Assumed(), inForce)
+	require.Contains(t, Card{Additions: []Addition{{ID: "black", StatedCountsAs: "a"}}}.Assumed(), "addition black counts as A with all its mass: the card does not say")
+}
+
+func TestStepsThatMayChangePlacesDo(t *testing.T) {
+	for _, steps := range []string{
+		"degas_a stir mix second_cup degas cast press cure post_cure demould",
+		"stir degas_a mix degas second_cup cast degas demould cure post_cure",
+		"mix mix cast cure cure",
+		"press cure",
+	} {
+		var c Card
+		for kind := range strings.FieldsSeq(steps) {
+			c.Steps = append(c.Steps, Step{Kind: kind})
+		}
+		var f Faults
+		c.validateSteps(&f)
+		require.Empty(t, f, steps)
+	}
+}
+
+func TestAPotLifeTableIsFreeWhereNothingContradictsIt(t *testing.T) {
+	for _, table := range []string{
+		`[{"temperature_c":20,"time":"30m"},{"temperature_c":30,"mass_g":50,"time":"25m"},{"temperature_c":30,"mass_g":100,"time":"13m"}]`,
+		`[{"temperature_c":25,"mass_g":50,"time":"22m"},{"temperature_c":25,"mass_g":200,"time":"15m"}]`,
+		`[{"temperature_c":30,"time":"20m"}]`,
+	} {
+		_, err := Decode(card(t, "pot_life.table", table))
+		require.NoError(t, err, table)
+	}
+}
+
+func TestDemoMaterialsAreSoundAndEachShowsItsThing(t *testing.T) {
+	demo := map[string]Card{}
 	for _, c := range Demo() {
+		demo[c.ID] = c
 		data, err := json.Marshal(c)
 		require.NoError(t, err)
 		again, err := Decode(data)
 		require.NoError(t, err, c.ID)
 		require.Equal(t, c, again, "a card in Go is the card in JSON")
-		require.Empty(t, c.NotBuilt(), c.ID)
 		require.NotEmpty(t, c.Cautions, c.ID)
 		require.True(t, c.SDS.A != "" && c.SDS.B != "" && c.PotLife != nil, c.ID)
-		require.Equal(t, "mix", c.Steps[0].Kind, c.ID)
-		r, err := c.BPerA()
-		require.NoError(t, err)
-		moreB = moreB || c.Ratio.Weight != nil && r > 1
-		byVolume = byVolume || c.Ratio.Weight == nil && math.Abs(r-1) > 0.1
 	}
-	require.True(t, moreB && byVolume)
+	require.Len(t, demo, 7)
+	bPerA := func(id string) float64 {
+		r, err := demo[id].BPerA()
+		require.NoError(t, err)
+		return r
+	}
+	require.Less(t, bPerA("harbour-clear"), 1.0)
+	require.Equal(t, 2.0, bPerA("cobble-rubber"))
+	require.Greater(t, math.Abs(bPerA("tidepool-soft")-1), 0.1, "equal by volume is not equal by weight")
+	require.Equal(t, 0.1, bPerA("limpet-skin"))
+	require.Equal(t, "thick_thin", demo["limpet-skin"].Viscosity())
+	foam := demo["spindrift-foam"]
+	require.True(t, foam.Hurry() && foam.Combine() == "apart" && foam.Viscosity() == "foam" && foam.Density.Cast != "")
+	require.True(t, slices.ContainsFunc(demo["breakwater-tooling"].Additions, func(a Addition) bool { return a.CountsAs() != "none" && a.CountsFraction() < 1 }))
+	catalysed := demo["gannet-laminate"]
+	require.Len(t, catalysed.Ratio.BRange, 2)
+	catalysed.Additions = slices.Clone(catalysed.Additions)
+	catalysed.Additions[0].StatedWhen = "after_b"
+	require.ErrorContains(t, catalysed.Validate(), "must never meet undiluted", "the order matters on this card")
+
+	for id, features := range map[string]int{"harbour-clear": 0, "cobble-rubber": 0, "tidepool-soft": 0, "limpet-skin": 0,
+		"spindrift-foam": 2, "breakwater-tooling": 1, "gannet-laminate": 2} {
+		require.Len(t, demo[id].NotBuilt(), features, id)
+	}
 }
 
 func FuzzDecode(f *testing.F) {

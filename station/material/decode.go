@@ -5,6 +5,7 @@ import (
 	"encoding"
 	"encoding/json"
 	"fmt"
+	"iter"
 	"reflect"
 	"strings"
 )
@@ -41,7 +42,7 @@ func (f Faults) orNil() error {
 // near is true when there is a fault at the field, above or below it.
 func (f Faults) near(field string) bool {
 	under := func(a, b string) bool {
-		return strings.HasPrefix(a, b) && (a == b || a[len(b)] == '.' || a[len(b)] == '[')
+		return strings.HasPrefix(a, b) && (a == b || b == "" || a[len(b)] == '.' || a[len(b)] == '[')
 	}
 	for _, fault := range f {
 		if under(fault.Field, field) || under(field, fault.Field) {
@@ -57,8 +58,15 @@ func Decode(data []byte) (Card, error) {
 	if err := json.Unmarshal(data, new(json.RawMessage)); err != nil {
 		return Card{}, Faults{{"", fmt.Sprintf("read the card: unreadable JSON: %v", err)}}
 	}
-	var card Card
-	var faults Faults
+	card, faults := decodeCard(data, nil)
+	if len(faults) > 0 {
+		return Card{}, faults
+	}
+	return card, nil
+}
+
+// decodeCard reads valid JSON, and adds its faults to those already found. The card holds what could be read.
+func decodeCard(data []byte, faults Faults) (card Card, all Faults) {
 	decode(&faults, "", bytes.TrimSpace(data), reflect.ValueOf(&card).Elem())
 	if err := card.Validate(); err != nil {
 		for _, fault := range err.(Faults) {
@@ -67,10 +75,7 @@ func Decode(data []byte) (Card, error) {
 			}
 		}
 	}
-	if len(faults) > 0 {
-		return Card{}, faults
-	}
-	return card, nil
+	return card, faults
 }
 
 // decode fills v from valid JSON. encoding/json does the leaves; it can't name the path of an unknown field, nor go on
@@ -103,35 +108,61 @@ func decodeObject(faults *Faults, path string, raw json.RawMessage, v reflect.Va
 		return
 	}
 	seen := map[string]bool{}
-	members := json.NewDecoder(bytes.NewReader(raw)) // its errors can't happen: raw is valid
-	members.Token()
-	for members.More() {
-		token, _ := members.Token()
-		name := token.(string)
-		var value json.RawMessage
-		members.Decode(&value)
-		field, known := fieldNamed(v, name)
-		name = strings.TrimPrefix(path+"."+name, ".")
+	for name, value := range members(raw) {
+		i, known := fieldNamed(v.Type(), name)
+		path := strings.TrimPrefix(path+"."+name, ".")
 		switch {
 		case !known:
-			faults.add(name, "is not a field of a card")
-		case seen[name]:
-			faults.add(name, "stands here twice")
+			faults.add(path, "%s", unknownField(v.Type(), name))
+		case seen[path]:
+			faults.add(path, "stands here twice")
 		default:
-			decode(faults, name, value, field)
+			decode(faults, path, value, v.Field(i))
 		}
-		seen[name] = true
+		seen[path] = true
 	}
 }
 
-func fieldNamed(v reflect.Value, name string) (reflect.Value, bool) {
-	for i := range v.NumField() {
-		tag, _, _ := strings.Cut(v.Type().Field(i).Tag.Get("json"), ",")
-		if tag == name {
-			return v.Field(i), true
+// members goes through a valid JSON object in its order.
+func members(object json.RawMessage) iter.Seq2[string, json.RawMessage] {
+	return func(yield func(string, json.RawMessage) bool) {
+		d := json.NewDecoder(bytes.NewReader(object)) // its errors can't happen: the object is valid
+		d.Token()
+		for d.More() {
+			name, _ := d.Token()
+			var value json.RawMessage
+			d.Decode(&value)
+			if !yield(name.(string), value) {
+				return
+			}
 		}
 	}
-	return reflect.Value{}, false
+}
+
+func jsonName(f reflect.StructField) string {
+	name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
+	return name
+}
+
+func fieldNamed(t reflect.Type, name string) (index int, known bool) {
+	for i := range t.NumField() {
+		if jsonName(t.Field(i)) == name {
+			return i, true
+		}
+	}
+	return 0, false
+}
+
+// unknownField says that no field has this name, and which one may have been meant.
+func unknownField(t reflect.Type, name string) string {
+	if name != "" && strings.Trim(name, "0123456789") == "" { // {a: 1,5} is a: 1 and a field called 5
+		return "is not a field of a card: a number takes a point for decimals, not a comma"
+	}
+	var names []string
+	for i := range t.NumField() {
+		names = append(names, jsonName(t.Field(i)))
+	}
+	return "is not a field of a card" + didYouMean(name, names)
 }
 
 func decodeList(faults *Faults, path string, raw json.RawMessage, v reflect.Value) {
@@ -148,12 +179,41 @@ func decodeList(faults *Faults, path string, raw json.RawMessage, v reflect.Valu
 
 func decodeLeaf(faults *Faults, path string, raw json.RawMessage, v reflect.Value) {
 	err := json.Unmarshal(raw, v.Addr().Interface())
-	if _, typed := err.(*json.UnmarshalTypeError); !typed && err != nil {
+	_, typed := err.(*json.UnmarshalTypeError)
+	switch {
+	case err == nil:
+	case v.Kind() == reflect.Float64 || v.Type() == reflect.TypeFor[Number]():
+		faults.add(path, "%s", notANumber(raw))
+	case !typed:
 		faults.add(path, "%v", err)
-	} else if err != nil {
+	default:
 		faults.add(path, "must be %s", map[reflect.Kind]string{
-			reflect.Float64: "a number in range", reflect.Bool: "true or false", reflect.String: "text",
+			reflect.Bool: "true or false", reflect.String: "text, in quotes where it looks like a number",
 			reflect.Int64: "a time as text, such as 20m", // Duration
 		}[v.Kind()])
 	}
+}
+
+const commaDetail = "has a comma, which can be read two ways: write a point for decimals, and nothing between thousands"
+
+// notANumber says what to write where a number is due.
+func notANumber(raw json.RawMessage) string {
+	var text string
+	if json.Unmarshal(raw, &text) != nil {
+		return "must be a number in range"
+	}
+	switch digits := strings.TrimLeft(text, "+-"); {
+	case strings.ContainsAny(text, "0123456789") && strings.Contains(text, ","):
+		return fmt.Sprintf("%q %s", text, commaDetail)
+	case isNumber(strings.TrimSpace(text)):
+		return fmt.Sprintf("must be a number: write %s without quotes", strings.TrimSpace(text))
+	case digits != "" && digits[0] >= '0' && digits[0] <= '9':
+		return fmt.Sprintf("must be a number such as 0.5 or 100, is %q: digits alone, no unit; the field's name says the unit", text)
+	}
+	return fmt.Sprintf("must be a number, is %q", text)
+}
+
+// isNumber is true of a number as JSON writes it: no sign but -, no leading zero, a point with digits on both sides.
+func isNumber(text string) bool {
+	return text != "" && (text[0] == '-' || text[0] >= '0' && text[0] <= '9') && json.Valid([]byte(text))
 }

@@ -1,11 +1,15 @@
 package material
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+)
 
 // What holds where a card is silent.
 const (
 	defaultTolerancePct       = 2
 	defaultAmountTolerancePct = 2
+	defaultAdditionPct        = 5 // tolerance of an addition
 )
 
 // Tolerance is how far B may be from the ratio, in percent of B relative to A: low ≤ 0 ≤ high. Default ± 2 %.
@@ -39,6 +43,28 @@ func (c Card) Viscosity() string { return or(c.StatedViscosity, "medium") }
 // When is the moment the addition goes in. Default after_a.
 func (a Addition) When() string { return or(a.StatedWhen, "after_a") }
 
+// CountsAs is the part whose share of the ratio the addition takes: none, a or b. Default none.
+func (a Addition) CountsAs() string { return or(a.StatedCountsAs, "none") }
+
+// CountsFraction is the share of the addition's mass that counts, 0 to 1, where CountsAs is not none. Default 1.
+func (a Addition) CountsFraction() float64 {
+	if a.StatedCountsFraction != nil {
+		return *a.StatedCountsFraction
+	}
+	return 1
+}
+
+// TolerancePct is how far the addition may be from its own target, in percent of it. Default 5.
+func (a Addition) TolerancePct() float64 {
+	if a.StatedTolerancePct != nil {
+		return *a.StatedTolerancePct
+	}
+	return defaultAdditionPct
+}
+
+// IndexOf is the part whose equivalents are counted per 100 of the other's in an index. Default b.
+func (e Equivalents) IndexOf() string { return or(e.StatedIndexOf, "b") }
+
 func or(stated, fallback string) string {
 	if stated != "" {
 		return stated
@@ -64,7 +90,28 @@ func (c Card) Assumed() []string {
 			assumed = append(assumed, d.sentence)
 		}
 	}
+	if e := c.Equivalents; e != nil && e.StatedIndexOf == "" {
+		assumed = append(assumed, "the index counts B's equivalents per 100 of A's: the card does not say (index_of)")
+	}
+	for _, a := range c.Additions {
+		assumed = append(assumed, a.assumed()...)
+	}
 	return assumed
+}
+
+func (a Addition) assumed() (list []string) {
+	if a.StatedTolerancePct == nil {
+		list = append(list, fmt.Sprintf("tolerance of addition %s ±%d %%: the card states none", a.ID, defaultAdditionPct))
+	}
+	if a.StatedWhen == "" {
+		list = append(list, fmt.Sprintf("addition %s goes in after A: the card does not say", a.ID))
+	}
+	if a.StatedCountsAs == "" {
+		list = append(list, fmt.Sprintf("addition %s counts neither as A nor as B: the card does not say", a.ID))
+	} else if a.StatedCountsFraction == nil && a.CountsAs() != "none" {
+		list = append(list, fmt.Sprintf("addition %s counts as %s with all its mass: the card does not say", a.ID, strings.ToUpper(a.CountsAs())))
+	}
+	return list
 }
 
 // NotBuilt lists why a batch of this card can't be started yet, a sentence each.

@@ -2,7 +2,9 @@ package material
 
 import (
 	"fmt"
+	"regexp"
 	"strconv"
+	"strings"
 	"time"
 )
 
@@ -33,10 +35,34 @@ func (d Duration) MarshalText() ([]byte, error) {
 func (d *Duration) UnmarshalText(text []byte) error {
 	t, err := time.ParseDuration(string(text))
 	if err != nil || t <= 0 {
+		if meant := meantTime(string(text)); meant != "" {
+			return fmt.Errorf("%q is not a time: did you mean %s?", text, meant)
+		}
 		return fmt.Errorf("%q is not a time such as 90s, 20m or 24h", text)
 	}
 	*d = Duration(t)
 	return nil
+}
+
+var (
+	timeWritten = regexp.MustCompile(`^([0-9]+(?:\.[0-9]+)?) *([a-z]+)\.?$`)
+	timeWords   = []string{"second", "seconds", "minute", "minutes", "hour", "hours"}
+	timeUnits   = map[string]string{"s": "s", "sec": "s", "secs": "s", "m": "m", "min": "m", "mins": "m", "h": "h", "hr": "h", "hrs": "h"}
+)
+
+// meantTime is a time written in another way, such as 20 min, in the way that is read; empty where none is seen.
+func meantTime(text string) string {
+	parts := timeWritten.FindStringSubmatch(strings.ToLower(text))
+	if parts == nil {
+		return ""
+	}
+	if unit, ok := timeUnits[parts[2]]; ok {
+		return parts[1] + unit
+	}
+	if word := nearest(parts[2], timeWords); word != "" {
+		return parts[1] + word[:1]
+	}
+	return ""
 }
 
 func (d Duration) String() string {

@@ -48,6 +48,11 @@ type TolerancePct struct {
 	paired    bool // written as a pair
 }
 
+type tolerancePair struct {
+	Low  *float64 `json:"low"`
+	High *float64 `json:"high"`
+}
+
 // MarshalJSON is the form it was read in; a pair where the sides differ.
 func (t TolerancePct) MarshalJSON() ([]byte, error) {
 	if t.Low == -t.High && !t.paired {
@@ -63,10 +68,7 @@ func (t *TolerancePct) UnmarshalJSON(b []byte) error {
 		*t = TolerancePct{Low: -pct, High: pct}
 		return nil
 	}
-	var pair struct {
-		Low  *float64 `json:"low"`
-		High *float64 `json:"high"`
-	}
+	var pair tolerancePair
 	strict := json.NewDecoder(bytes.NewReader(b))
 	strict.DisallowUnknownFields()
 	if err := strict.Decode(&pair); err != nil || pair.Low == nil || pair.High == nil {

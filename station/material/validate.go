@@ -2,10 +2,11 @@ package material
 
 import (
 	"fmt"
-	"math"
 	"regexp"
 	"slices"
 	"strings"
+	"time"
+	"unicode"
 )
 
 // Bounds of ours, far outside what a card can mean: beyond them it is a slip of the pen, or a unit that is not the
@@ -16,6 +17,9 @@ const (
 	maxFigure  = 1e6  // parts
 	minFigure  = 1e-6 // parts
 	maxPct     = 1000 // of an addition
+	maxCuring  = 100  // parts of B per 100 of A in a b_range: what needs more is no catalyst
+	maxMassG   = 1e7
+	maxTime    = Duration(366 * 24 * time.Hour)
 )
 
 var idPattern = regexp.MustCompile(`^[a-z0-9-]{1,64}$`)
@@ -27,28 +31,45 @@ func (c Card) Validate() error {
 		f.add("id", "must be 1 to 64 of a-z, 0-9 and -, is %q", c.ID)
 	}
 	f.required("name", c.Name)
+	f.text("name", c.Name)
 	c.validateDensity(&f)
 	c.validateRatio(&f)
 	c.validateTolerances(&f)
-	f.oneOf("measure_b", c.StatedMeasureB, "weight", "volume", "drops")
-	f.oneOf("combine", c.StatedCombine, "in_cup", "apart")
-	f.oneOf("viscosity", c.StatedViscosity, "thin", "medium", "thick", "thick_thin", "paste", "foam")
+	c.validateWays(&f)
 	c.PotLife.validate(&f)
-	for i, s := range c.Steps {
-		s.validate(&f, fmt.Sprintf("steps[%d]", i))
-	}
-	for i, a := range c.Additions {
-		a.validate(&f, fmt.Sprintf("additions[%d]", i))
-		if slices.IndexFunc(c.Additions, func(b Addition) bool { return b.ID == a.ID }) < i {
-			f.add(fmt.Sprintf("additions[%d].id", i), "%q is the id of an earlier addition too", a.ID)
-		}
-	}
-	c.validateOrder(&f)
+	c.validateSteps(&f)
+	c.validateAdditions(&f)
+	c.Equivalents.validate(&f)
 	c.Codes.validate(&f)
 	for i, caution := range c.Cautions {
-		f.required(fmt.Sprintf("cautions[%d]", i), caution)
+		field := fmt.Sprintf("cautions[%d]", i)
+		f.required(field, caution)
+		f.text(field, caution)
 	}
+	f.text("sds.a", c.SDS.A)
+	f.text("sds.b", c.SDS.B)
 	return f.orNil()
+}
+
+// Bounds of an equivalent weight in g/eq; ours: water towards isocyanate has 9, a long polyol some thousands.
+const minEquivalent, maxEquivalent = 5, 1e5
+
+func (e *Equivalents) validate(f *Faults) {
+	if e == nil {
+		return
+	}
+	for _, part := range []struct {
+		field string
+		eq    Number
+	}{{"equivalents.a", e.A}, {"equivalents.b", e.B}} {
+		switch eq := part.eq.Float(); {
+		case part.eq == "":
+			f.add(part.field, "is missing: an index needs both equivalent weights")
+		case !(eq >= minEquivalent && eq <= maxEquivalent):
+			f.add(part.field, "is %s, must be from %d to %s g per equivalent", part.eq, minEquivalent, short(maxEquivalent))
+		}
+	}
+	f.oneOf("equivalents.index_of", e.StatedIndexOf, "a", "b")
 }
 
 func (f *Faults) required(field, text string) {
@@ -57,10 +78,21 @@ func (f *Faults) required(field, text string) {
 	}
 }
 
+// text refuses control characters: a label or a table can't carry them. A new line may be meant, and the group separator
+// is part of some scanned codes (GS1 General Specifications: FNC1 is read as ASCII 29).
+func (f *Faults) text(field, text string) {
+	for _, r := range text {
+		if unicode.IsControl(r) && r != '\n' && r != '\x1d' {
+			f.add(field, "has the control character %U in it: take it out", r)
+			return
+		}
+	}
+}
+
 // oneOf accepts an empty text: not stated.
 func (f *Faults) oneOf(field, text string, words ...string) {
 	if text != "" && !slices.Contains(words, text) {
-		f.add(field, "is %q, must be one of %s", text, strings.Join(words, ", "))
+		f.add(field, "is %q, must be one of %s%s", text, strings.Join(words, ", "), didYouMean(text, words))
 	}
 }
 
@@ -71,10 +103,10 @@ func (f *Faults) between(field string, n *float64, low, high float64) {
 	}
 }
 
-// positive checks a number that may be nil: not stated.
-func (f *Faults) positive(field string, n *float64) {
-	if n != nil && !(*n > 0 && *n <= math.MaxFloat64) {
-		f.add(field, "is %s, must be more than 0", short(*n))
+// positive checks a number that may be nil: not stated. The bound belongs to the range.
+func (f *Faults) positive(field string, n *float64, high float64) {
+	if n != nil && !(*n > 0 && *n <= high) {
+		f.add(field, "is %s, must be more than 0 and at most %s", short(*n), short(high))
 	}
 }
 
@@ -82,8 +114,8 @@ func (f *Faults) positive(field string, n *float64) {
 func (f *Faults) celsius(field string, n *float64) { f.between(field, n, -273.15, 1000) }
 
 func (f *Faults) duration(field string, d Duration) {
-	if d < 0 {
-		f.add(field, "is %s, must be more than 0", d)
+	if d < 0 || d > maxTime {
+		f.add(field, "is %s, must be more than 0 and at most a year", d)
 	}
 }
 
@@ -97,12 +129,61 @@ func (f *Faults) density(field string, n Number) {
 	}
 }
 
+// Bounds of ours for densities that belong together.
+const (
+	maxShrink = 1.1 // between the mix in the cup and its parts
+	minSolid  = 0.7 // of the liquid: below it, what fills the mould has expanded
+)
+
 func (c Card) validateDensity(f *Faults) {
+	before := len(*f)
 	f.density("density.a", c.Density.A)
 	f.density("density.b", c.Density.B)
 	f.density("density.mixed", c.Density.Mixed)
 	f.density("density.cast", c.Density.Cast)
 	f.celsius("density.at_c", c.Density.AtC)
+	if len(*f) == before {
+		c.validateMix(f)
+	}
+}
+
+// validateMix holds the densities of the mix against those of the parts, as far as they are stated. The mix in the cup
+// lies between its parts but for a little shrinkage; only a foam fills more than it was.
+func (c Card) validateMix(f *Faults) {
+	d := c.Density
+	liquid := d.Mixed.Float() // NaN, and so unlike anything, where it isn't stated
+	if d.A != "" && d.B != "" {
+		low, high := min(d.A.Float(), d.B.Float()), max(d.A.Float(), d.B.Float())
+		if liquid < low/maxShrink || liquid > high*maxShrink {
+			f.add("density.mixed", "is %s g/mL, far from the densities of its parts, %s and %s: one of them is wrong", d.Mixed, d.A, d.B)
+			return
+		}
+		if d.Mixed == "" {
+			liquid = low
+		}
+	}
+	switch cast, foam := d.Cast.Float(), c.Viscosity() == "foam"; {
+	case foam && cast >= liquid:
+		f.add("density.cast", "is %s g/mL, and the liquid has %s: of a foam it is that of the risen foam in the mould", d.Cast, short(liquid))
+	case !foam && cast < minSolid*liquid:
+		f.add("density.cast", "is %s g/mL, far below the liquid's %s: if it is a foam, state viscosity: foam", d.Cast, short(liquid))
+	}
+}
+
+// validateWays checks how B is measured, combined and poured.
+func (c Card) validateWays(f *Faults) {
+	f.oneOf("measure_b", c.StatedMeasureB, "weight", "volume", "drops")
+	f.oneOf("combine", c.StatedCombine, "in_cup", "apart")
+	f.oneOf("viscosity", c.StatedViscosity, "thin", "medium", "thick", "thick_thin", "paste", "foam")
+	if c.MeasureB() != "drops" {
+		return
+	}
+	if c.Combine() == "apart" {
+		f.add("combine", "is apart, but drops of B are counted into A's cup: state in_cup, or measure B by weight or volume")
+	}
+	if c.Hurry() {
+		f.add("hurry", "is true, but drops of B take their time: state false, or measure B by weight or volume")
+	}
 }
 
 func (c Card) validateRatio(f *Faults) {
@@ -113,18 +194,30 @@ func (c Card) validateRatio(f *Faults) {
 	}
 	r.Weight.validate(f, "ratio.weight")
 	r.Volume.validate(f, "ratio.volume")
-	if b := r.BRange; b != nil && !(len(b) == 2 && b[0] > 0 && b[0] < b[1] && b[1] <= maxFigure) {
-		f.add("ratio.b_range", "must be two positive numbers, the lower first")
-	} else if p, basis := r.inForce(); b != nil && basis == "weight" {
-		if per100 := 100 * p.B.Float() / p.A.Float(); per100 < b[0] || per100 > b[1] {
-			f.add("ratio.weight", "%s parts of B per 100 of A are not within b_range", fourDigits(per100))
-		}
-	}
+	r.validateRange(f)
 	if len(*f) > before || r.Weight == nil || r.Volume == nil || (*f).near("density") || c.Density.A == "" || c.Density.B == "" {
 		return
 	}
 	if reason := c.contradiction(); reason != "" {
 		f.add("ratio", "%s", reason)
+	}
+}
+
+// validateRange: b_range is parts of B per 100 of A by weight, and holds what the ratio by weight says.
+func (r Ratio) validateRange(f *Faults) {
+	b := r.BRange
+	switch {
+	case b == nil:
+	case len(b) != 2 || !(b[0] > 0 && b[0] < b[1]):
+		f.add("ratio.b_range", "must be two positive numbers, the lower first")
+	case !(b[1] <= maxCuring):
+		f.add("ratio.b_range", "goes to %s parts of B per 100 of A, must be at most %d: it is for catalysed systems", short(b[1]), maxCuring)
+	case r.Weight == nil:
+		f.add("ratio.b_range", "is in parts by weight, and there is no ratio by weight to start from: state ratio.weight")
+	case !f.near("ratio.weight"):
+		if per100 := 100 * r.Weight.B.Float() / r.Weight.A.Float(); per100 < b[0] || per100 > b[1] {
+			f.add("ratio.weight", "%s parts of B per 100 of A are not within b_range, %s to %s", fourDigits(per100), short(b[0]), short(b[1]))
+		}
 	}
 }
 
@@ -157,97 +250,22 @@ func (c Card) validateTolerances(f *Faults) {
 	}
 }
 
-func (p *PotLife) validate(f *Faults) {
-	if p == nil {
-		return
-	}
-	if p.Time == 0 {
-		f.add("pot_life.time", "is missing")
-	}
-	f.duration("pot_life.time", p.Time)
-	f.positive("pot_life.mass_g", p.MassG)
-	f.celsius("pot_life.temperature_c", p.TemperatureC)
-	f.positive("pot_life.activation_kj_mol", p.ActivationKJPerMol)
-	if p.Table != nil && p.ActivationKJPerMol != nil {
-		f.add("pot_life", "has a table and an activation energy, must have one of them")
-	}
-	for i, row := range p.Table {
-		field := fmt.Sprintf("pot_life.table[%d]", i)
-		if row.Time == 0 || row.TemperatureC == nil {
-			f.add(field, "must have temperature_c and time")
-		}
-		f.duration(field+".time", row.Time)
-		f.celsius(field+".temperature_c", row.TemperatureC)
-		f.positive(field+".mass_g", row.MassG)
-	}
-}
-
-func (s Step) validate(f *Faults, field string) {
-	f.required(field+".step", s.Kind)
-	f.oneOf(field+".step", s.Kind, "stir", "degas_a", "mix", "second_cup", "degas", "cast", "press", "cure", "demould", "post_cure")
-	f.oneOf(field+".verb", s.Verb, "cast", "pot", "laminate", "brush", "spray")
-	f.duration(field+".time", s.Time)
-	f.duration(field+".within", s.Within)
-	f.duration(field+".scrape_every", s.ScrapeEvery)
-	f.celsius(field+".temperature_c", s.TemperatureC)
-	f.positive(field+".pressure_mbar_abs", s.PressureMbarAbs)
-	f.between(field+".headroom", s.Headroom, 1, 100)
-}
-
-func (a Addition) validate(f *Faults, field string) {
-	if !idPattern.MatchString(a.ID) || a.ID == "a" || a.ID == "b" {
-		f.add(field+".id", "must be 1 to 64 of a-z, 0-9 and -, and not a or b, is %q", a.ID)
-	}
-	f.oneOf(field+".role", a.Role, "pigment", "filler", "accelerator", "catalyst", "other")
-	f.required(field+".of", a.Of)
-	f.oneOf(field+".of", a.Of, "a", "b", "ab")
-	if a.Pct == nil {
-		f.add(field+".pct", "is missing")
-	} else if !(*a.Pct > 0 && *a.Pct <= maxPct) {
-		f.add(field+".pct", "is %s, must be more than 0 and at most %d", short(*a.Pct), maxPct)
-	}
-	f.oneOf(field+".when", a.StatedWhen, "before_a", "after_a", "after_b")
-	f.oneOf(field+".counts_as", a.CountsAs, "none", "a", "b")
-	f.between(field+".counts_fraction", a.CountsFraction, 0, 1)
-	f.density(field+".density", a.Density)
-	f.positive(field+".tolerance_pct", a.TolerancePct)
-}
-
-// validateOrder keeps an accelerator and an organic peroxide apart, which decompose violently where they meet
-// undiluted: on a card with an accelerator and a catalyst, the accelerator goes into A first and is stirred in, then
-// the catalyst (common practice, no source). B is the catalyst where the card has a range for it.
-func (c Card) validateOrder(f *Faults) {
-	moment := func(a Addition) int { return slices.Index([]string{"before_a", "after_a", "B", "after_b"}, a.When()) }
-	first, what := math.MaxInt, "" // the earliest catalyst: its moment, then its place in the list
-	place := func(moment, i int) int { return moment*(len(c.Additions)+1) + i }
-	if c.Ratio.BRange != nil {
-		first, what = place(2, 0), "B"
-	}
-	for i, a := range c.Additions {
-		if at := place(moment(a), i); a.Role == "catalyst" && at < first {
-			first, what = at, a.ID
-		}
-	}
-	for i, a := range c.Additions {
-		if a.Role != "accelerator" || what == "" {
-			continue
-		}
-		stirred := a.StirIn != nil && *a.StirIn
-		if a.When() != "after_a" || !stirred || place(moment(a), i) > first {
-			f.add(fmt.Sprintf("additions[%d].when", i),
-				"accelerator %q and catalyst %q must never meet undiluted: the accelerator goes in after_a with stir_in, before the catalyst", a.ID, what)
-		}
-	}
-}
-
 func (c Codes) validate(f *Faults) {
-	for i, code := range c.A {
-		f.required(fmt.Sprintf("codes.a[%d]", i), code)
-		if slices.Contains(c.B, code) {
-			f.add(fmt.Sprintf("codes.a[%d]", i), "%q is a code of B too", code)
+	list := func(part string, codes, others []string, other string) {
+		for i, code := range codes {
+			field := fmt.Sprintf("codes.%s[%d]", part, i)
+			f.required(field, code)
+			f.text(field, code)
+			switch {
+			case slices.Contains(codes[:i], code):
+				f.add(field, "%q stands here twice", code)
+			case slices.Contains(others, code):
+				f.add(field, "%q is a code of %s too", code, other)
+			case strings.HasPrefix(code, "twocup:"):
+				f.add(field, "%q reads as an action of the station: a container needs a code of its own", code)
+			}
 		}
 	}
-	for i, code := range c.B {
-		f.required(fmt.Sprintf("codes.b[%d]", i), code)
-	}
+	list("a", c.A, c.B, "B")
+	list("b", c.B, nil, "")
 }

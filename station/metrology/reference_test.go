@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/stat/distuv"
 
 	"twocup/scaledrv/reading"
 )
@@ -69,23 +70,35 @@ func grams(t require.TestingT, g float64) reading.Mass {
 
 // model is that of the row. A stated repeatability of 0 is the least one that counts as stated.
 func (r row) model(t *testing.T) Model {
-	m := Model{}
-	if _, stated := r["s_g"]; stated {
-		m.Repeatability = max(1, r.mass(t, "s_g"))
-	}
-	if noise, stated := r["noise_g"]; stated { // two readings, each with noise and rounding
-		n, err := strconv.ParseFloat(noise, 64)
-		require.NoError(t, err)
-		d := r.float(t, "d_g")
-		m.Repeatability = grams(t, math.Sqrt(2*n*n+d*d/6))
-	}
-	if _, stated := r["linearity_g"]; stated {
-		m.Linearity = r.mass(t, "linearity_g")
+	m := Model{Scales: []Scale{r.scale(t, "")}}
+	if _, two := r["d_b_g"]; two {
+		m.Scales = []Scale{r.scale(t, "a_"), r.scale(t, "b_")}
 	}
 	if _, stated := r["density_a"]; stated {
 		m.DensityU = math.Hypot(densityU(t, r["density_a"]), densityU(t, r["density_b"]))
 	}
+	if _, stated := r["counts_fraction"]; stated {
+		m.Counts = map[string]Share{"+": {A: r.float(t, "counts_fraction")}}
+	}
 	return m
+}
+
+// scale is the row's; of is "", or "a_" or "b_" for one of two.
+func (r row) scale(t *testing.T, of string) (s Scale) {
+	if _, stated := r["s_"+of+"g"]; stated {
+		s.Repeatability = max(1, r.mass(t, "s_"+of+"g"))
+	}
+	if _, stated := r["noise_g"]; stated { // two readings, each with noise and rounding
+		n, d := r.float(t, "noise_g"), r.float(t, "d_g")
+		s.Repeatability = grams(t, math.Sqrt(2*n*n+d*d/6))
+	}
+	if _, stated := r["linearity_g"]; stated {
+		s.Linearity = r.mass(t, "linearity_g")
+	}
+	if _, stated := r["cal_"+of+"rel"]; stated {
+		s.GainU = r.float(t, "cal_"+of+"rel")
+	}
+	return s
 }
 
 // densityU is half of the last printed digit over √3, relative (JCGM 100:2008, 4.3.7).
@@ -111,26 +124,34 @@ func (r row) weighings(t *testing.T, kind string) []Weighing {
 		ratio := r.float(t, "vb") * r.float(t, "density_b") / (r.float(t, "va") * r.float(t, "density_a"))
 		return grams(t, ratio*r.float(t, "a_g"))
 	}
+	if kind == "ratio_two_scales" {
+		return []Weighing{
+			{Part: "A", Mass: r.mass(t, "a_g"), FromD: d("d_a_g"), ToD: d("d_a_g")},
+			{Part: "B", Mass: r.mass(t, "b_g"), FromD: d("d_b_g"), ToD: d("d_b_g"), Scale: 1},
+		}
+	}
 	w := []Weighing{
-		{Part: 'A', Mass: r.mass(t, "a_g"), FromD: d("d0_g"), ToD: d("d1_g")},
-		{Part: 'B', Mass: b(), FromD: d("d1_g"), ToD: d("d2_g"), Shared: true},
+		{Part: "A", Mass: r.mass(t, "a_g"), FromD: d("d0_g"), ToD: d("d1_g")},
+		{Part: "B", Mass: b(), FromD: d("d1_g"), ToD: d("d2_g"), Shared: true},
 	}
 	switch kind {
 	case "ratio_retared":
 		w[1].Shared = false
 	case "ratio_corrected":
-		w = append(w, Weighing{Part: 'A', Mass: r.mass(t, "correction_a_g"), FromD: d("d_g"), ToD: d("d_g"), Shared: true})
+		w = append(w, Weighing{Part: "A", Mass: r.mass(t, "correction_a_g"), FromD: d("d_g"), ToD: d("d_g"), Shared: true})
 	case "ratio_addition_between":
-		w = []Weighing{w[0], {Part: '+', Mass: r.mass(t, "addition_g"), FromD: d("d_g"), ToD: d("d_g"), Shared: true}, w[1]}
+		w = []Weighing{w[0], {Part: "+", Mass: r.mass(t, "addition_g"), FromD: d("d_g"), ToD: d("d_g"), Shared: true}, w[1]}
 	}
 	return w
 }
 
 func TestReadingsAndRatiosAreAsUncertainAsTheReferenceSays(t *testing.T) {
 	covered := map[string]int{}
+	tested := map[string]bool{"guarded_window": true, "b_range_window": true, "verdict": true, "monte_carlo": true,
+		"conformance_probability": true, "minimum_weight": true} // below
 	for _, r := range readCSV(t, "testdata/uncertainty.csv") {
 		kind, in := r["kind"], r.inputs()
-		if kind == "guarded_window" || kind == "verdict" || kind == "monte_carlo" {
+		if tested[kind] {
 			continue
 		}
 		covered[kind]++
@@ -138,12 +159,14 @@ func TestReadingsAndRatiosAreAsUncertainAsTheReferenceSays(t *testing.T) {
 			m, want := in.model(t), r.float(t, "value")
 			switch r["output"] {
 			case "u_g": // of one reading; rounding alone is the floor of a scale that repeats perfectly
-				m.Repeatability = max(m.Repeatability, 1)
-				require.InEpsilon(t, want, math.Sqrt(m.readingVariance(in.mass(t, "d_g"))), 1e-12)
+				m.Scales[0].Repeatability = max(m.Scales[0].Repeatability, 1)
+				require.InEpsilon(t, want, math.Sqrt(m.Scales[0].readingVariance(in.mass(t, "d_g"))), 1e-12)
+			case "cal_rel":
+				require.InEpsilon(t, want, m.Scales[0].GainUFromCheck(in.mass(t, "nominal_g"), in.mass(t, "mpe_g"), in.mass(t, "d_g")), 1e-12)
 			case "u_rel":
 				require.InEpsilon(t, want, m.RatioU(in.weighings(t, kind)), 1e-12)
 			case "U_pct":
-				_, u, _ := m.Judgement(in.weighings(t, kind), 0.5, Tolerance{-2, 2})
+				_, u, _ := m.Judgement(in.weighings(t, kind), 0.5, twoPct)
 				require.InEpsilon(t, want, u, 1e-12)
 			case "u_rho_rel":
 				require.InEpsilon(t, want, m.DensityU, 1e-12)
@@ -155,7 +178,7 @@ func TestReadingsAndRatiosAreAsUncertainAsTheReferenceSays(t *testing.T) {
 			}
 		})
 	}
-	require.Len(t, covered, 9, "a kind of row is missing: %v", covered)
+	require.Len(t, covered, 11, "a kind of row is missing: %v", covered)
 }
 
 func TestPropagatedDistributionsAgreeWithTheFormula(t *testing.T) { // JCGM 101:2008, 10⁶ draws each
@@ -179,7 +202,7 @@ func TestVerdictsFollowTheDecisionTable(t *testing.T) { // JCGM 106:2012, 8.3.2 
 		}
 		t.Run(r["id"], func(t *testing.T) {
 			in := r.inputs()
-			tolerance := Tolerance{in.float(t, "low_pct"), in.float(t, "high_pct")}
+			tolerance := Tolerance{LowPct: in.float(t, "low_pct"), HighPct: in.float(t, "high_pct")}
 			require.Equal(t, Verdict(r["value"]), Judge(in.float(t, "error_pct"), in.float(t, "U_pct"), tolerance))
 		})
 	}
@@ -187,17 +210,20 @@ func TestVerdictsFollowTheDecisionTable(t *testing.T) { // JCGM 106:2012, 8.3.2 
 
 func TestGuardedWindowsAreThoseOfTheReference(t *testing.T) { // JCGM 106:2012, 8.3.2
 	for _, r := range readCSV(t, "testdata/uncertainty.csv") {
-		if r["kind"] != "guarded_window" || r["output"] == "U_B_g" {
+		if r["kind"] != "guarded_window" && r["kind"] != "b_range_window" || r["output"] == "U_B_g" {
 			continue
 		}
 		t.Run(r["id"], func(t *testing.T) {
 			in := r.inputs()
+			if r["kind"] == "b_range_window" { // the range is a tolerance around whatever was chosen inside it: here 1.5 per 100
+				in["r"], in["low_pct"], in["high_pct"] = "0.015", relative(in.float(t, "b_low")/1.5), relative(in.float(t, "b_high")/1.5)
+			}
 			d := in.mass(t, "d_g")
 			w := []Weighing{
-				{Part: 'A', Mass: in.mass(t, "a_g"), FromD: d, ToD: d},
-				{Part: 'B', FromD: d, ToD: d, Shared: true},
+				{Part: "A", Mass: in.mass(t, "a_g"), FromD: d, ToD: d},
+				{Part: "B", FromD: d, ToD: d, Shared: true},
 			}
-			tolerance := Tolerance{in.float(t, "low_pct"), in.float(t, "high_pct")}
+			tolerance := Tolerance{LowPct: in.float(t, "low_pct"), HighPct: in.float(t, "high_pct"), Range: r["kind"] == "b_range_window"}
 			win, provable := in.model(t).Window(w, in.float(t, "r"), tolerance, d)
 			if r["output"] == "window" {
 				require.False(t, provable)
@@ -217,14 +243,53 @@ func TestSmallestBatchesAreThoseOfTheReference(t *testing.T) {
 	for _, r := range readCSV(t, "testdata/smallest-batch.csv") {
 		t.Run(fmt.Sprintf("%s ±%s%% d=%s s=%s", r["ratio"], r["tolerance_pct"], r["d_g"], r["s_g"]), func(t *testing.T) {
 			d, tolerance := r.mass(t, "d_g"), r.float(t, "tolerance_pct")
-			m := Model{Repeatability: r.mass(t, "s_g")}
+			m := Model{Scales: []Scale{{Repeatability: r.mass(t, "s_g")}}}
 			if r["repeatability"] == "assumed" {
-				m.Repeatability = 0
+				m = Model{}
 			}
-			w := []Weighing{{Part: 'A', FromD: d, ToD: d}, {Part: 'B', FromD: d, ToD: d, Shared: true}}
-			provable, pourable := m.SmallestBatch(w, r.float(t, "r_b_per_a"), Tolerance{-tolerance, tolerance}, d)
+			w := []Weighing{{Part: "A", FromD: d, ToD: d}, {Part: "B", FromD: d, ToD: d, Shared: true}}
+			provable, pourable := m.SmallestBatch(w, r.float(t, "r_b_per_a"), Tolerance{LowPct: -tolerance, HighPct: tolerance}, d)
 			require.InEpsilon(t, r.float(t, "provable_g"), provable, 1e-12)
 			require.InEpsilon(t, r.float(t, "pourable_g"), pourable, 1e-12)
+		})
+	}
+}
+
+// relative prints a ratio of ratios as an error in percent.
+func relative(ratio float64) string { return strconv.FormatFloat(100*(ratio-1), 'g', -1, 64) }
+
+// The probability is gonum's, not ours: what the verdict promises by JCGM 106:2012, 7.3 and 8.3.2.
+func TestAVerdictMeansTheProbabilityThatTheStandardSays(t *testing.T) {
+	for _, r := range readCSV(t, "testdata/uncertainty.csv") {
+		if r["kind"] != "conformance_probability" {
+			continue
+		}
+		t.Run(r["id"], func(t *testing.T) {
+			in := r.inputs()
+			e, u, tol := in.float(t, "error_pct"), in.float(t, "u_pct"), in.float(t, "tolerance_pct")
+			truth := distuv.Normal{Mu: e, Sigma: u}
+			p := truth.CDF(tol) - truth.CDF(-tol)
+			require.InEpsilon(t, r.float(t, "value"), p, 1e-9)
+			verdict := Judge(e, 2*u, Tolerance{LowPct: -tol, HighPct: tol})
+			require.Equal(t, p > 0.954, verdict == Within)
+			require.Equal(t, p < 0.02275, verdict == Outside)
+		})
+	}
+}
+
+func TestTheSmallestWeighingIsThatOfUSP41(t *testing.T) { // USP <41> (2019); at other limits its rule, not the standard
+	for _, r := range readCSV(t, "testdata/uncertainty.csv") {
+		if r["kind"] != "minimum_weight" {
+			continue
+		}
+		t.Run(r["id"], func(t *testing.T) {
+			in := r.inputs()
+			var d reading.Mass
+			if _, given := in["d_g"]; given {
+				d = in.mass(t, "d_g")
+			}
+			got := Scale{Repeatability: max(1, in.mass(t, "s_g"))}.SmallestWeighing(d, in.float(t, "limit_pct"))
+			require.InEpsilon(t, r.float(t, "value"), got, 0.0043, "the standard prints 0.41 d for 0.408 d")
 		})
 	}
 }

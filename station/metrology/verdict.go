@@ -5,6 +5,17 @@ package metrology
 type Tolerance struct {
 	LowPct  float64 `json:"low"`
 	HighPct float64 `json:"high"`
+	// Range says that the limits are those of a range of ratios, so far from r that a percent of B/A is not a percent of r.
+	Range bool `json:"range,omitempty"`
+}
+
+// guard is an uncertainty in percent of B/A, in the percent of r that errors and limits are in. Of a range it is
+// converted; within a tolerance of some percent it is taken as it is.
+func (t Tolerance) guard(errorPct, uPct float64) float64 {
+	if t.Range {
+		return uPct * (1 + errorPct/100)
+	}
+	return uPct
 }
 
 // Verdict on a ratio by the decision rule of JCGM 106:2012 with guard bands of one expanded uncertainty.
@@ -19,10 +30,11 @@ const (
 // Judge compares, unrounded: within by guarded acceptance (JCGM 106:2012, 8.3.2), outside by guarded rejection
 // (8.3.3). An uncertainty that is infinite or no number proves nothing.
 func Judge(errorPct, uPct float64, t Tolerance) Verdict {
+	guard := t.guard(errorPct, uPct)
 	switch {
-	case errorPct-uPct >= t.LowPct && errorPct+uPct <= t.HighPct:
+	case errorPct-guard >= t.LowPct && errorPct+guard <= t.HighPct:
 		return Within
-	case errorPct+uPct < t.LowPct || errorPct-uPct > t.HighPct:
+	case errorPct+guard < t.LowPct || errorPct-guard > t.HighPct:
 		return Outside
 	}
 	return Unproven
@@ -32,12 +44,12 @@ func Judge(errorPct, uPct float64, t Tolerance) Verdict {
 // U = 200·u(B/A)/(B/A), both in percent, and the verdict. Without a positive A and B, uPct is infinite, errorPct may
 // be no number, and nothing is proven.
 func (m Model) Judgement(w []Weighing, r float64, t Tolerance) (errorPct, uPct float64, v Verdict) {
-	a, b := Totals(w)
-	return judgement(m.variance(w), a.Grams(), b.Grams(), r, t)
+	a, b := m.Equivalents(w)
+	return judgement(m.variance(w), m.gain(w, a, b), a, b, r, t)
 }
 
-func judgement(v variance, a, b, r float64, t Tolerance) (errorPct, uPct float64, verdict Verdict) {
+func judgement(v variance, gain, a, b, r float64, t Tolerance) (errorPct, uPct float64, verdict Verdict) {
 	errorPct = 100 * (b/(r*a) - 1)
-	uPct = 200 * v.u(a, b)
+	uPct = 200 * v.u(a, b, gain)
 	return errorPct, uPct, Judge(errorPct, uPct, t)
 }

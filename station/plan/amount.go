@@ -55,48 +55,24 @@ func (a Amount) validate() material.Faults {
 	return f
 }
 
-// gramsOfA is the mass of A in g that makes the amount at the ratio r, from a valid amount. The error is Faults.
-func (a Amount) gramsOfA(card material.Card, r float64) (float64, error) {
+// gramsOfA is the mass of A in g that makes the amount, from a valid amount. The error is Faults.
+func (a Amount) gramsOfA(card material.Card, mix mixture) (float64, error) {
 	allowance := 1 + a.AllowancePct/100
 	switch {
 	case a.PartAG != nil:
 		return a.PartAG.Grams(), nil
 	case a.PartBG != nil:
-		return a.PartBG.Grams() / r, nil
+		return a.PartBG.Grams() / mix.b, nil
 	case a.TotalG != nil:
-		return a.TotalG.Grams() * allowance / (1 + r), nil
+		return a.TotalG.Grams() * allowance / mix.totalPerA(), nil
 	}
-	density, faults := mixDensity(card, r)
+	density, faults := mouldDensity(card, mix)
 	if faults != nil {
 		return 0, faults
 	}
-	return *a.VolumeML * allowance * density / (1 + r), nil
-}
-
-// mixDensity is the density of A + B in g/mL as it fills a mould: the card's cast, else mixed, else that of ideal
-// mixing, (mA + mB)/(mA/ρA + mB/ρB). Of a foam only cast says anything. The faults name what is missing.
-func mixDensity(card material.Card, r float64) (float64, material.Faults) {
-	d := card.Density
-	switch {
-	case d.Cast != "":
-		return d.Cast.Float(), nil
-	case card.Viscosity() == "foam":
-		return 0, material.Faults{{Field: "density.cast",
-			Detail: "the density of the cast foam is missing: a foam's mould can't be filled by its liquid density; enter it from the data sheet, or ask for a mass"}}
-	case d.Mixed != "":
-		return d.Mixed.Float(), nil
-	case d.A != "" && d.B != "":
-		return (1 + r) / (1/d.A.Float() + r/d.B.Float()), nil
+	volume, faults := mix.volumePerA(density)
+	if faults != nil {
+		return 0, faults
 	}
-	return 0, material.Faults{{Field: "density",
-		Detail: "a volume needs density.cast, density.mixed, or both density.a and density.b; enter one from the data sheet, or ask for a mass"}}
-}
-
-// short prints a number in the fewest digits that give it.
-func short(f float64) string { return strconv.FormatFloat(f, 'f', -1, 64) }
-
-// rounded is f with so many decimals, for show.
-func rounded(f float64, decimals int) float64 {
-	text, _ := strconv.ParseFloat(strconv.FormatFloat(f, 'f', decimals, 64), 64)
-	return text
+	return *a.VolumeML * allowance / volume, nil
 }

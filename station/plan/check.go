@@ -2,6 +2,11 @@ package plan
 
 import (
 	"fmt"
+	"math"
+	"slices"
+
+	"twocup/scaledrv/reading"
+	"twocup/station/material"
 )
 
 // Level is how much a check speaks against starting.
@@ -22,12 +27,26 @@ type Check struct {
 	Do     string `json:"do"` // empty when ok
 }
 
+// check adds the checks that the layout did not need. A thing of which neither card nor request says anything has none.
+func (p *Plan) check(card material.Card) {
+	for _, look := range []func(material.Card) (Check, bool){
+		p.cupVolume, p.scaleChoice, p.additions, p.potLife, p.exotherm, p.order,
+	} {
+		if c, stated := look(card); stated {
+			p.Checks = append(p.Checks, c)
+		}
+	}
+}
+
 // resolution is whether the scale can prove the ratio of this batch: stop where B's window holds no step, caution below
 // the smallest batch that can be proved and poured.
 func (p Plan) resolution(provable bool, uPct float64) Check {
 	c := Check{ID: "resolution", Level: OK,
 		Figure: fmt.Sprintf("A + B %s, uncertainty of the ratio %s %%", p.ABG, short(rounded(uPct, 3))),
-		Limit:  fmt.Sprintf("tolerance %s to %s %%, smallest batch %s", short(p.TolerancePct.LowPct), short(p.TolerancePct.HighPct), p.smallestText()),
+		Limit:  p.allowed() + ", smallest batch " + p.smallestText(),
+	}
+	if p.DensityU > 0 {
+		c.Figure += fmt.Sprintf(", from the densities alone %s %%", short(rounded(200*p.DensityU, 3)))
 	}
 	switch {
 	case !provable:
@@ -38,13 +57,29 @@ func (p Plan) resolution(provable bool, uPct float64) Check {
 	return c
 }
 
+// allowed is the tolerance, or the range that B may be in.
+func (p Plan) allowed() string {
+	t := p.TolerancePct
+	if !t.Range {
+		return fmt.Sprintf("tolerance %s to %s %%", short(t.LowPct), short(t.HighPct))
+	}
+	per100 := func(pct float64) string { return short(rounded(p.Exact.Ratio*(100+pct), 6)) }
+	return fmt.Sprintf("range %s to %s parts of B per 100 of A", per100(t.LowPct), per100(t.HighPct))
+}
+
+// unweighed is the resolution of a B that no scale weighs.
+func (p Plan) unweighed() Check {
+	return Check{ID: "resolution", Level: Caution, Figure: "B is measured by " + p.MeasureB, Limit: "a scale proves only what it weighs",
+		Do: "the record can't prove the ratio; weigh B instead, or its bottle before and after, where a scale is fine enough"}
+}
+
 // finer is what makes a ratio easier to prove.
 func (p Plan) finer() string {
 	if p.PourableG == nil {
 		return "the densities are too coarse for this tolerance; enter them with more digits, or the ratio by weight"
 	}
 	advice := fmt.Sprintf("make at least %s, or use a scale with a finer division", p.PourableG)
-	if p.Scale.Repeatability == 0 {
+	if p.scales()[p.placeOf("B")].Repeatability == 0 {
 		advice += ", or measure this one's repeatability (the same cup on and off ten times)"
 	}
 	return advice
@@ -57,22 +92,192 @@ func (p Plan) smallestText() string {
 	return p.PourableG.String()
 }
 
-// capacity is whether A and B alone are more than the scale can carry.
-func (p Plan) capacity() Check {
-	c := Check{ID: "capacity", Level: OK, Figure: "A + B " + p.ABG.String() + ", without the cup", Limit: "capacity " + p.Scale.Capacity.String()}
-	if p.ABG > p.Scale.Capacity {
-		c.Level, c.Do = Stop, "make less, or use a larger scale"
+// capacity is whether each scale can carry what it is to weigh: the cup and all that goes into it, and what has a vessel
+// of its own. It is stated where a capacity is.
+func (p Plan) capacity() (c Check, stated bool) {
+	c = Check{ID: "capacity", Level: OK}
+	var figures, limits []string
+	for place, s := range p.scales() {
+		if s.Capacity == 0 {
+			continue
+		}
+		load, what := p.load(place)
+		if load == 0 && place > 0 {
+			continue
+		}
+		limit := "capacity " + s.Capacity.String()
+		if len(p.Others) > 0 {
+			what, limit = s.ID+": "+what, s.ID+": "+limit
+		}
+		figures, limits = append(figures, what), append(limits, limit)
+		if load > s.Capacity {
+			c.Level, c.Do = Stop, "make less, split it over several cups, or use a larger scale"
+		}
 	}
-	return c
+	c.Figure, c.Limit = join(figures), join(limits)
+	return c, len(figures) > 0
+}
+
+// load is the most that the scale at a place has to carry, and what that is.
+func (p Plan) load(place int) (load reading.Mass, what string) {
+	if place == 0 {
+		load = p.TotalG
+		for _, part := range p.Parts {
+			if part.MeasuredBy == "weight" && p.placeOf(part.Part) > 0 {
+				load -= part.Target
+			}
+		}
+		load, what = toMicrogram(load), "mix "
+		if load != p.TotalG {
+			what = "what is weighed into the cup "
+		}
+		if p.Cup == nil || p.Cup.MassG == nil {
+			return load, what + load.String() + ", without the cup"
+		}
+		cup := *p.Cup.MassG
+		return cup + load, "cup " + cup.String() + " + " + what + load.String() + " = " + (cup + load).String()
+	}
+	for _, part := range p.Parts {
+		if part.Scale != nil && p.placeOf(part.Part) == place && part.Target > load {
+			load, what = toMicrogram(part.Target), part.Part+" "+part.Target.String()+", without its vessel"
+		}
+	}
+	return load, what
+}
+
+func join(texts []string) (all string) {
+	for i, text := range texts {
+		if i > 0 {
+			all += "; "
+		}
+		all += text
+	}
+	return all
+}
+
+// cupVolume is whether the cup holds the mix with room for its foam to rise. It is stated where the cup is known, or
+// where the card asks for headroom.
+func (p Plan) cupVolume(card material.Card) (c Check, stated bool) {
+	headroom, degassed := headroom(card)
+	cup := p.Cup != nil && p.Cup.VolumeML != nil
+	if !cup && headroom == 1 {
+		return c, false
+	}
+	c = Check{ID: "cup_volume", Level: OK, Figure: "cup not stated", Limit: "the mix"}
+	if cup {
+		c.Figure = "cup " + short(*p.Cup.VolumeML) + " mL"
+	}
+	perGram, known := p.volumePerGram()
+	if !known {
+		c.Level, c.Limit, c.Do = Caution, "volume of the mix not known", "enter density.mixed, or both of A and B, and that of every addition; until then look for yourself that it fits"
+		return c, true
+	}
+	mix := p.TotalG.Grams() * perGram
+	c.Limit = "mix " + ml(mix)
+	if headroom > 1 {
+		c.Limit += ", " + short(headroom) + " times that to degas: " + ml(headroom*mix)
+	}
+	switch {
+	case !cup:
+		c.Level, c.Do = Caution, "use a cup of at least "+ml(math.Ceil(headroom*mix))
+	case *p.Cup.VolumeML < headroom*mix:
+		c.Level, c.Do = Stop, "it runs over: use a cup of at least "+ml(math.Ceil(headroom*mix))+", or split it over several"
+	case degassed && headroom == 1:
+		c.Level, c.Do = Caution, "the card degasses and states no headroom: 3 to 5 times the mix is common practice"
+	}
+	return c, true
+}
+
+// headroom is the most that a step of the card asks for, cup volume ÷ mix volume; 1 where none does.
+func headroom(card material.Card) (most float64, degassed bool) {
+	most = 1
+	for _, s := range card.Steps {
+		degassed = degassed || s.Kind == "degas"
+		if s.Headroom != nil {
+			most = max(most, *s.Headroom)
+		}
+	}
+	return most, degassed
+}
+
+// ml prints a volume for a person: to the millilitre, small ones to a tenth.
+func ml(v float64) string {
+	if v < 10 {
+		return short(rounded(v, 1)) + " mL"
+	}
+	return short(rounded(v, 0)) + " mL"
+}
+
+// scaleChoice is which part is weighed on which scale. It is stated where that is not all of them in one cup on one.
+func (p Plan) scaleChoice(material.Card) (c Check, stated bool) {
+	c = Check{ID: "scale", Level: OK, Limit: "one cup on one scale"}
+	var figures []string
+	for _, part := range p.Parts {
+		where := part.Vessel
+		if part.Scale != nil {
+			where = "on " + *part.Scale
+			if part.Vessel == "own" {
+				where = "in a vessel of its own " + where
+			}
+		}
+		if part.Vessel == "own" && part.Scale != nil {
+			c.Level, c.Do = Caution, "what stays in a vessel of its own is missing from the mix: scrape it out"
+		}
+		if part.MeasuredBy == "weight" {
+			figures = append(figures, part.Part+" "+where)
+		}
+	}
+	c.Figure = join(figures)
+	return c, p.Scale != nil && c.Level == Caution
+}
+
+// order is whether a metal accelerator and an organic peroxide stay apart: the accelerator is stirred into A before any
+// catalyst, an addition or, on a card with a range for it, B (common practice, no source; the safety data sheets
+// decide). It is stated where a card has both.
+func (p Plan) order(card material.Card) (c Check, stated bool) {
+	catalyst, last := len(p.Parts), -1
+	var names [2]string
+	for i, part := range p.Parts {
+		a := addition(card, part.Part)
+		if isCatalyst := a.Role == "catalyst" || part.Part == "B" && card.Ratio.BRange != nil; isCatalyst && i < catalyst {
+			catalyst, names[1] = i, part.Part
+		}
+		if a.Role == "accelerator" {
+			last, names[0] = i, part.Part
+			if a.When() != "after_a" || a.StirIn == nil || !*a.StirIn {
+				last = len(p.Parts)
+			}
+		}
+	}
+	if names[0] == "" || names[1] == "" {
+		return c, false
+	}
+	c = Check{ID: "order", Level: OK, Figure: names[0] + " is stirred into A before " + names[1] + " goes in",
+		Limit: "accelerator and catalyst never meet undiluted"}
+	if last > catalyst {
+		c.Level, c.Figure = Stop, names[0]+" and "+names[1]+" could meet undiluted"
+		c.Do = "change the card: the accelerator goes in after_a with stir_in, before the catalyst; the safety data sheets decide"
+	}
+	return c, true
+}
+
+// addition is the card's of that id; zero for A and B.
+func addition(card material.Card, id string) material.Addition {
+	for _, a := range card.Additions {
+		if a.ID == id {
+			return a
+		}
+	}
+	return material.Addition{}
 }
 
 // outright are the checks whose stop nobody can override.
-var outright = map[string]bool{"capacity": true}
+var outright = []string{"capacity", "order"}
 
 // Refusal is why this plan can't be started at all; nil where it can, be it with an override.
 func (p Plan) Refusal() error {
 	for _, c := range p.Checks {
-		if c.Level == Stop && outright[c.ID] {
+		if c.Level == Stop && slices.Contains(outright, c.ID) {
 			return fmt.Errorf("start a batch of %s: %s, %s; %s", p.Material, c.Figure, c.Limit, c.Do)
 		}
 	}
@@ -83,7 +288,7 @@ func (p Plan) Refusal() error {
 func (p Plan) OpenChecks() []string {
 	var ids []string
 	for _, c := range p.Checks {
-		if c.Level == Stop && !outright[c.ID] {
+		if c.Level == Stop && !slices.Contains(outright, c.ID) {
 			ids = append(ids, c.ID)
 		}
 	}

@@ -1,19 +1,19 @@
 package plan
 
 import (
-	"fmt"
 	"math/big"
 
 	"twocup/scaledrv/reading"
 	"twocup/station/metrology"
 )
 
-// Part is one part's target and where it may end. Masses are of the whole part, also in a correction.
+// Part is the target of A, of B or of an addition, and where it may end. Masses are of the whole part, also in a
+// correction.
 type Part struct {
-	Part       string       `json:"part"`
-	Scale      *string      `json:"scale"` // id; nil where none is chosen
-	Vessel     string       `json:"vessel"`
-	MeasuredBy string       `json:"measured_by"`
+	Part       string       `json:"part"`        // A, B, or an addition's id
+	Scale      *string      `json:"scale"`       // id; nil where none is chosen, and of what no scale weighs
+	Vessel     string       `json:"vessel"`      // cup; own: weighed or measured in one of its own, then emptied into the cup
+	MeasuredBy string       `json:"measured_by"` // weight, volume, drops
 	Target     reading.Mass `json:"target_g"`
 	Low        reading.Mass `json:"low_g"` // window, both ends included
 	High       reading.Mass `json:"high_g"`
@@ -21,28 +21,37 @@ type Part struct {
 	LimitHigh  reading.Mass `json:"limit_high_g"`
 }
 
-func (p Plan) part(name string, target reading.Mass, win metrology.Window) Part {
+// part is a part on the scale at a place.
+func (p Plan) part(name string, place int, target reading.Mass, win metrology.Window) Part {
 	part := Part{Part: name, Vessel: "cup", MeasuredBy: "weight", Target: target,
 		Low: win.Low, High: win.High, LimitLow: win.LimitLow, LimitHigh: win.LimitHigh}
-	if p.Scale != nil {
-		part.Scale = new(p.Scale.ID)
+	if name == "B" && p.bUnweighed() {
+		part.Vessel, part.MeasuredBy = "own", p.MeasureB
+		return part
+	}
+	if place > 0 || name == "B" && p.Apart {
+		part.Vessel = "own"
+	}
+	if scales := p.scales(); place < len(scales) {
+		part.Scale = &scales[place].ID
 	}
 	return part
 }
 
+// bUnweighed says that B is measured by volume or drops.
+func (p Plan) bUnweighed() bool { return p.MeasureB == "volume" || p.MeasureB == "drops" }
+
 // PartA is A as planned. Its window is about the amount, so it is not guarded, only rounded inwards to the scale's
 // division; where that leaves nothing it is the limits themselves.
 func (p Plan) PartA() Part {
-	target := reading.Mass(p.Exact.A)
+	target := p.a()
 	half := percentOf(target, p.AmountTolerancePct)
 	low, high := target-half, target+half
 	win := metrology.Window{Low: low, High: high, LimitLow: low, LimitHigh: high}
-	if p.Scale != nil && p.Scale.Division > 0 {
-		if d := p.Scale.Division; low.CeilTo(d) <= high.FloorTo(d) {
-			win.Low, win.High = low.CeilTo(d), high.FloorTo(d)
-		}
+	if d := p.division(0); d > 0 && low.CeilTo(d) <= high.FloorTo(d) {
+		win.Low, win.High = low.CeilTo(d), high.FloorTo(d)
 	}
-	return p.part("A", target, win)
+	return p.part("A", 0, target, win)
 }
 
 // percentOf is so many percent of a mass, rounded down to a picogram. It is exact, so that a limit on a step of the
@@ -53,46 +62,91 @@ func percentOf(m reading.Mass, pct float64) reading.Mass {
 	return reading.Mass(new(big.Int).Quo(share.Num(), share.Denom()).Int64())
 }
 
-// PartB is B for the A that was poured: its target exactly ratio × A, its window guarded, in steps of open.ToD. done
-// holds all weighings so far, A's and, after a lift or a tare in the middle of B, B's; open is the one going on, of
-// which only the readings count, not the mass. Where provable is false no step proves the ratio, and the window is the
-// limits rounded inwards.
+// PartB is B for the A that was poured: its target makes the ratio right, with what counts as A or B taken in, as
+// poured or, where it is still to come, as dosed. Its window is guarded, in steps of open.ToD. done holds all weighings
+// so far, A's, the additions' and, after a lift or a tare in the middle of B, B's; open is the one going on, of which
+// only the readings count, not the mass. Where provable is false no step proves the ratio, and the window is the limits
+// rounded inwards.
 func (p Plan) PartB(done []metrology.Weighing, open metrology.Weighing) (part Part, provable bool) {
-	open.Part = 'B'
+	open.Part = "B"
 	a, _ := metrology.Totals(done)
-	target, _ := reading.FromGrams(p.Exact.Ratio * a.Grams())
-	win, provable := p.window(done, open)
-	return p.part("B", target, win), provable
+	var pending []metrology.Weighing
+	for before, i := open, 0; i < len(p.Doses); i++ {
+		if d := p.Doses[i]; !weighed(done, d.ID) {
+			dose, _ := reading.FromGrams(d.perA() * a.Grams())
+			before = p.toCome(d, before, dose, d.perB())
+			pending = append(pending, before)
+		}
+	}
+	win, provable := p.window(done, open, pending)
+	return p.part("B", open.Scale, win.Target, win), provable
 }
 
-// CorrectA is the correction of too much B: A's new total B/ratio, and the range of A for which B as it stands is
-// within. done and open are as for PartB, with open a weighing of A; pan is as for Room. It is an error where there is
-// not too much B, or no room.
-func (p Plan) CorrectA(done []metrology.Weighing, open metrology.Weighing, pan reading.Mass) (part Part, provable bool, err error) {
-	open.Part = 'A'
+// toCome is an addition still to be weighed, after the weighing before, of a mass that follows the open part's.
+func (p Plan) toCome(d Dose, before metrology.Weighing, m reading.Mass, follows float64) metrology.Weighing {
+	w := metrology.Weighing{Part: d.ID, Mass: m, Follows: follows, Scale: p.placeOf(d.ID), FromD: before.ToD, ToD: before.ToD}
+	w.Shared = w.Scale == 0 && before.Scale == 0 && !(p.Apart && before.Part == "B")
+	if w.Scale != before.Scale {
+		w.FromD, w.ToD = p.division(w.Scale), p.division(w.Scale)
+	}
+	return w
+}
+
+// PartAddition is an addition for what has been poured: its dose of the A and the B in the cup, and of those that are
+// still to come as they are planned for it. Its window is ± its tolerance, at least ± one division d, rounded inwards
+// to it and not guarded. done is as for PartB; d is 0 where no scale weighs it. The plan must have the addition.
+func (p Plan) PartAddition(id string, done []metrology.Weighing, d reading.Mass) Part {
 	a, b := metrology.Totals(done)
-	target, fits := reading.FromGrams(b.Grams() / p.Exact.Ratio)
-	if !fits || target <= a {
-		return Part{}, false, fmt.Errorf("correct with A: %s of B to %s of A is not too much B, so nothing is to be added; pour B, or accept it", b, a)
+	if !weighed(done, "A") {
+		a, b = p.a(), p.b()
+	} else if !weighed(done, "B") {
+		next, _ := p.PartB(done, metrology.Weighing{})
+		b = next.Target
 	}
-	if err := p.Room(target-a, pan); err != nil {
-		return Part{}, false, fmt.Errorf("correct with A: %w", err)
-	}
-	win, provable := p.window(done, open)
-	return p.part("A", target, win), provable, nil
+	dose := p.dose(id)
+	target, _ := reading.FromGrams(dose.grams(a.Grams(), b.Grams()))
+	return p.addition(dose, p.placeOf(id), target, d)
 }
 
-// Room is an error where the scale can't take so much more; pan is what it carries now, cup and all (the gross load).
-// A scale whose capacity is not stated takes everything.
-func (p Plan) Room(more, pan reading.Mass) error {
-	if p.Scale == nil || p.Scale.Capacity == 0 || pan+more <= p.Scale.Capacity {
-		return nil
+func (p Plan) addition(dose Dose, place int, target, d reading.Mass) Part {
+	half := percentOf(target, dose.TolerancePct)
+	win := metrology.Window{Low: target - half, High: target + half, LimitLow: target - half, LimitHigh: target + half}
+	if d > 0 {
+		wide := max(half, d)
+		win.Low, win.High = max(d, (target-wide).CeilTo(d)), (target + wide).FloorTo(d) // never nothing at all
 	}
-	return fmt.Errorf("no room for %s more on scale %q: it carries %s and has a capacity of %s; accept the batch as it is, or scrap it",
-		more, p.Scale.ID, pan, p.Scale.Capacity)
+	return p.part(dose.ID, place, target, win)
 }
 
-func (p Plan) window(done []metrology.Weighing, open metrology.Weighing) (metrology.Window, bool) {
+func (p Plan) dose(id string) Dose {
+	for _, d := range p.Doses {
+		if d.ID == id {
+			return d
+		}
+	}
+	panic("plan: no addition " + id)
+}
+
+// placeOf is where the plan has a part weighed; 0 before its parts are laid out.
+func (p Plan) placeOf(name string) int {
+	for _, part := range p.Parts {
+		if part.Part == name && part.Scale != nil {
+			return p.place(*part.Scale)
+		}
+	}
+	return 0
+}
+
+func weighed(w []metrology.Weighing, part string) bool {
+	for _, x := range w {
+		if x.Part == part {
+			return true
+		}
+	}
+	return false
+}
+
+func (p Plan) window(done []metrology.Weighing, open metrology.Weighing, pending []metrology.Weighing) (metrology.Window, bool) {
 	w := append(done[:len(done):len(done)], open)
-	return p.model().Window(w, p.Exact.Ratio, p.TolerancePct, open.ToD)
+	return p.model().Window(append(w, pending...), p.Exact.Ratio, p.TolerancePct, open.ToD)
 }

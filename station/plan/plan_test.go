@@ -32,7 +32,7 @@ func grams(g float64) reading.Mass {
 
 // poured are A, and B onto it, on one scale without a new reference between them.
 func poured(d reading.Mass, a, b reading.Mass) []metrology.Weighing {
-	return []metrology.Weighing{{Part: 'A', Mass: a, FromD: d, ToD: d}, {Part: 'B', Mass: b, FromD: d, ToD: d, Shared: true}}
+	return []metrology.Weighing{{Part: "A", Mass: a, FromD: d, ToD: d}, {Part: "B", Mass: b, FromD: d, ToD: d, Shared: true}}
 }
 
 func TestThePlanOfTheContractWithoutItsAddition(t *testing.T) {
@@ -43,17 +43,17 @@ func TestThePlanOfTheContractWithoutItsAddition(t *testing.T) {
 	require.NoError(t, err)
 	got, err := json.Marshal(p)
 	require.NoError(t, err)
-	require.JSONEq(t, `{"material":"harbour-clear","revision":3,"ratio_b_per_a":0.5,"total_g":300,"ab_g":300,"volume_ml":277.777778,
+	require.JSONEq(t, `{"material":"harbour-clear","revision":3,"ratio_b_per_a":0.5,"total_g":300,"ab_g":300,"volume_ml":277.777778,"cups":1,"batch_total_g":300,
 	 "parts":[{"part":"A","scale":"small","vessel":"cup","measured_by":"weight","target_g":200,"low_g":196,"high_g":204,"limit_low_g":196,"limit_high_g":204},
 	          {"part":"B","scale":"small","vessel":"cup","measured_by":"weight","target_g":100,"low_g":98.3,"high_g":101.7,"limit_low_g":98,"limit_high_g":102}],
 	 "uncertainty_pct":0.265,"provable_g":69.7,"pourable_g":69.7,
 	 "checks":[{"id":"resolution","level":"ok","figure":"A + B 300 g, uncertainty of the ratio 0.265 %","limit":"tolerance -2 to 2 %, smallest batch 69.7 g","do":""},
-	           {"id":"capacity","level":"ok","figure":"A + B 300 g, without the cup","limit":"capacity 6000 g","do":""}],
+	           {"id":"capacity","level":"ok","figure":"mix 300 g, without the cup","limit":"capacity 6000 g","do":""}],
 	 "assumed":["tolerance ±2 % of B relative to A: the card states none","tolerance of A's amount ±2 %: the card states none",
 	  "B is measured by weight: the card does not say","B is poured onto A in one cup: the card does not say",
 	  "not a fast system, B may be topped up: the card does not say","viscosity medium: the card does not say",
-	  "repeatability one division (0.1 g): none stated for scale small"],
-	 "tolerance_pct":{"low":-2,"high":2},"amount_tolerance_pct":2,"density_u":0,
+	  "no clock for the pot life: the card states none","repeatability one division (0.1 g): none stated for scale small"],
+	 "tolerance_pct":{"low":-2,"high":2},"amount_tolerance_pct":2,"density_u":0,"liquid_density":1.06,
 	 "scale":{"id":"small","division_pg":100000000000,"capacity_pg":6000000000000000,"repeatability_pg":0,"linearity_pg":0},
 	 "exact":{"ratio_b_per_a":0.5,"part_a_pg":200000000000000,"part_b_pg":100000000000000}}`, string(got))
 }
@@ -86,11 +86,12 @@ func TestAPlanIsTheSameAfterTheLedger(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, string(first), string(second))
 
-		d := p.Scale.Division
 		require.Equal(t, p.PartA(), again.PartA())
-		w := poured(d, p.PartA().High, p.PartA().High)
-		before, provable := p.PartB(w[:1], w[1])
-		after, still := again.PartB(w[:1], w[1])
+		w := p.sequence()
+		w[p.index("A")].Mass, w[p.index("B")].Mass = p.PartA().High, p.PartA().High
+		i := p.index("B")
+		before, provable := p.PartB(w[:i], w[i])
+		after, still := again.PartB(w[:i], w[i])
 		require.Equal(t, before, after)
 		require.Equal(t, provable, still)
 		e1, u1, v1 := p.Judge(w)
@@ -114,9 +115,29 @@ func drawnPlan(t *rapid.T) Plan {
 	require.NoError(t, err)
 	scale := &Scale{ID: "s", Division: rapid.SampledFrom([]reading.Mass{decigram, decigram / 10, pound}).Draw(t, "d"), Capacity: 3 * reading.Kilogram,
 		Repeatability: rapid.SampledFrom([]reading.Mass{0, decigram / 3}).Draw(t, "s")}
+	if rapid.Bool().Draw(t, "apart") {
+		card.StatedCombine = "apart"
+	}
+	card.Additions = drawnAdditions(t)
 	p, err := Make(card, 1, total(rapid.Float64Range(1, 5000).Draw(t, "total_g")), scale)
 	require.NoError(t, err)
 	return p
+}
+
+func drawnAdditions(t *rapid.T) (list []material.Addition) {
+	for _, id := range []string{"first", "second"}[:rapid.IntRange(0, 2).Draw(t, "additions")] {
+		a := material.Addition{ID: id,
+			Of:             rapid.SampledFrom([]string{"a", "b", "ab"}).Draw(t, "of"),
+			Pct:            new(rapid.SampledFrom([]float64{0.5, 3, 20}).Draw(t, "pct")),
+			StatedWhen:     rapid.SampledFrom([]string{"before_a", "after_a", "after_b"}).Draw(t, "when"),
+			StatedCountsAs: rapid.SampledFrom([]string{"none", "a"}).Draw(t, "counts as"), StatedCountsFraction: new(0.5),
+		}
+		if a.StatedCountsAs == "a" && a.Of != "a" {
+			a.Pct = new(0.5) // what follows B must not call for more B than it follows
+		}
+		list = append(list, a)
+	}
+	return list
 }
 
 func TestScalingABatchScalesEveryMass(t *testing.T) {
@@ -138,25 +159,43 @@ func TestScalingABatchScalesEveryMass(t *testing.T) {
 func TestAPouredExactlyAsPlannedGivesThePlannedB(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p := drawnPlan(t)
-		w := poured(p.Scale.Division, p.PartA().Target, 0)
-		b, _ := p.PartB(w[:1], w[1])
-		require.Equal(t, p.Parts[1], b)
+		w, i := p.sequence(), p.index("B")
+		b, _ := p.PartB(w[:i], w[i])
+		require.Equal(t, p.Parts[i], b)
+		require.InDelta(t, p.b().Grams(), b.Target.Grams(), 1e-10, "each dose is a whole number of picograms")
+		require.Equal(t, p.Parts[p.index("A")], p.PartA())
+		w[i].Mass = b.Target
+		for _, d := range p.Doses {
+			step := p.division(p.placeOf(d.ID))
+			require.InDelta(t, p.target(d.ID).Grams(), p.PartAddition(d.ID, w[:i+1], step).Target.Grams(), 1e-10)
+			require.Equal(t, p.Parts[p.index(d.ID)], p.PartAddition(d.ID, nil, step))
+		}
+		e, _, _ := p.Judge(w)
+		require.InDelta(t, 0, e, 1e-6)
 	})
 }
 
 func TestAnyBInsideItsWindowIsWithinAndTheNextStepIsNot(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p := drawnPlan(t)
-		d := p.Scale.Division
+		d, i := p.Scale.Division, p.index("B")
+		w := p.sequence()
 		a := p.PartA().Target.CeilTo(d) + reading.Mass(rapid.IntRange(-20, 20).Draw(t, "off"))*d
 		if a <= 0 {
 			return
 		}
-		verdict := func(b reading.Mass) metrology.Verdict {
-			_, _, v := p.Judge(poured(d, a, b))
+		w[p.index("A")].Mass = a
+		verdict := func(b reading.Mass) metrology.Verdict { // with what follows B dosed by it
+			then := append(w[:i:i], w[i])
+			then[i].Mass = b
+			for _, later := range w[i+1:] {
+				later.Mass = p.PartAddition(later.Part, then, d).Target
+				then = append(then, later)
+			}
+			_, _, v := p.Judge(then)
 			return v
 		}
-		b, provable := p.PartB(poured(d, a, 0)[:1], poured(d, a, 0)[1])
+		b, provable := p.PartB(w[:i], w[i])
 		if !provable {
 			require.NotEqual(t, metrology.Within, verdict(b.Target.FloorTo(d)))
 			require.NotEqual(t, metrology.Within, verdict(b.Target.CeilTo(d)))
@@ -185,7 +224,7 @@ func TestACorrectionMakesTheRatioRightAgain(t *testing.T) {
 		a    reading.Mass
 		want metrology.Verdict
 	}{{a.Low, metrology.Within}, {a.High, metrology.Within}, {a.Target, metrology.Within}, {a.Low - decigram, metrology.Unproven}, {a.High + decigram, metrology.Unproven}} {
-		open.Part, open.Mass = 'A', tt.a-200*reading.Gram
+		open.Part, open.Mass = "A", tt.a-200*reading.Gram
 		_, _, v := p.Judge(append(done[:2:2], open))
 		require.Equal(t, tt.want, v, tt.a.String())
 	}
@@ -263,13 +302,6 @@ func TestDensitiesTooCoarseForTheToleranceStopTheBatch(t *testing.T) {
 	require.Nil(t, p.ProvableG)
 	require.Equal(t, []string{"resolution"}, p.OpenChecks())
 	require.Contains(t, p.Checks[0].Do, "densities are too coarse")
-}
-
-func TestWhatIsNotBuiltIsRefusedAtThePlan(t *testing.T) {
-	card := byWeight("100", "50")
-	card.StatedHurry = new(true)
-	_, err := Make(card, 1, total(300), bench())
-	require.Equal(t, material.Faults{{Field: "material", Detail: "a fast system (hurry: true) is not built yet"}}, err)
 }
 
 func TestAmountsThatCannotBePlannedAreRefused(t *testing.T) {

@@ -1,0 +1,131 @@
+package ledger
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"iter"
+	"time"
+)
+
+// Query says which batches are wanted; its zero value says all. All that is given must hold.
+type Query struct {
+	From, To time.Time // of creation, From included, To not
+	Material string
+	Verdict  string
+	Cursor   string // the id after which a page goes on, as Batches gave it
+	Limit    int    // 0 means 50
+}
+
+// Batches are the ids of the batches wanted, newest first, and the cursor of the next page, empty at the end.
+func (r *Reader) Batches(ctx context.Context, q Query) (ids []string, next string, err error) {
+	list, next, err := r.Summaries(ctx, q)
+	for _, s := range list {
+		ids = append(ids, s.ID)
+	}
+	return ids, next, err
+}
+
+// Summaries are the batches wanted, newest first, and the cursor of the next page, empty at the end. A cursor that is no
+// batch's id is ErrNotFound.
+func (r *Reader) Summaries(ctx context.Context, q Query) (list []Summary, next string, err error) {
+	limit := q.Limit
+	if limit == 0 {
+		limit = 50
+	}
+	where, args, err := r.where(ctx, q)
+	if err != nil {
+		return nil, "", fmt.Errorf("list batches: %w", err)
+	}
+	list, err = r.summaries(ctx, where+" ORDER BY created DESC, id DESC LIMIT ?", append(args, limit+1)...)
+	if err != nil {
+		return nil, "", fmt.Errorf("list batches: %w", err)
+	}
+	if len(list) > limit {
+		list, next = list[:limit], list[limit-1].ID
+	}
+	return list, next, nil
+}
+
+func (r *Reader) where(ctx context.Context, q Query) (where string, args []any, err error) {
+	where = "1 = 1"
+	and := func(condition string, values ...any) { where, args = where+" AND "+condition, append(args, values...) }
+	if q.Material != "" {
+		and("material = ?", q.Material)
+	}
+	if q.Verdict != "" {
+		and("verdict = ?", q.Verdict)
+	}
+	if !q.From.IsZero() {
+		and("created >= ?", stamp(q.From))
+	}
+	if !q.To.IsZero() {
+		and("created < ?", stamp(q.To))
+	}
+	if q.Cursor != "" {
+		var created string
+		err = r.read.QueryRowContext(ctx, "SELECT created FROM batches WHERE id = ?", q.Cursor).Scan(&created)
+		if errors.Is(err, sql.ErrNoRows) {
+			err = fmt.Errorf("cursor %q: %w", q.Cursor, ErrNotFound)
+		}
+		and("(created, id) < (?, ?)", created, q.Cursor)
+	}
+	return where, args, err
+}
+
+func (r *Reader) summaries(ctx context.Context, where string, args ...any) (list []Summary, err error) {
+	rows, err := r.read.QueryContext(ctx, "SELECT summary FROM batches WHERE "+where, args...)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var text sql.RawBytes
+		if err := rows.Scan(&text); err != nil {
+			return nil, err
+		}
+		var s Summary
+		if err := json.Unmarshal(text, &s); err != nil {
+			return nil, fmt.Errorf("a batch's summary can't be read (verify the ledger): %w", err)
+		}
+		list = append(list, s)
+	}
+	return list, rows.Err()
+}
+
+// All gives the batches wanted, newest first, one after the other. It reads in pages, so that memory stays flat and no
+// reader holds the write-ahead log; what is started meanwhile is not among them. After an error it ends.
+func (r *Reader) All(ctx context.Context, q Query) iter.Seq2[Summary, error] {
+	q.Limit = 500
+	return func(yield func(Summary, error) bool) {
+		for q := q; ; {
+			page, next, err := r.Summaries(ctx, q)
+			if err != nil {
+				yield(Summary{}, err)
+				return
+			}
+			for _, s := range page {
+				if !yield(s, nil) {
+					return
+				}
+			}
+			if next == "" {
+				return
+			}
+			q.Cursor = next
+		}
+	}
+}
+
+// Unfinished are the batches that have not ended and are still to be weighed, wherever they stand, and of those that
+// are weighed the ones whose last part was accepted at or after since. Newest first.
+func (r *Reader) Unfinished(ctx context.Context, since time.Time) ([]Summary, error) {
+	const unfinished = "SELECT id FROM batches WHERE finished = '' AND weighed " // each half by its index: OR would read all
+	list, err := r.summaries(ctx, "id IN ("+unfinished+"= '' UNION ALL "+unfinished+">= ?) ORDER BY created DESC, id DESC", stamp(since))
+	if err != nil {
+		return nil, fmt.Errorf("find the unfinished batches: %w", err)
+	}
+	return list, nil
+}
