@@ -75,12 +75,13 @@ var reversedText = regexp.MustCompile(`^-? *[0-9]+([.,][0-9]+)?$`)
 
 func FuzzReversed(f *testing.F) {
 	f.Add([]byte("210=54.3210=54.321-=54.3   "), uint8(3))
+	f.Add([]byte("=9999999=0000079"), uint8(92)) // beyond the 9223 kg that can be held
 	f.Add([]byte("=54.3210\r\n=64.321\r\n=64.32109\r\n=74.3210=84.3210\r\n"), uint8(0))
 	fuzzShape(f, shapeNamed("reversed", ShapeOptions{Unit: reading.UnitG}), func() func(string) string {
 		return func(frame string) string {
 			text := []byte(frame[1:])
 			slices.Reverse(text)
-			if len(frame) != 8 || frame[0] != '=' || !reversedText.Match(text) {
+			if len(frame) != 8 || frame[0] != '=' || !reversedText.Match(text) || weighed(string(text), "g") == "" {
 				return rejected
 			}
 			return weighed(string(text), "g")
