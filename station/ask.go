@@ -20,7 +20,7 @@ import (
 // ErrEnded is the answer of a station that has ended; ErrNotDurable of one whose ledger takes too long.
 var (
 	ErrEnded      = errors.New("the station has ended")
-	ErrNotDurable = errors.New("the ledger can't be written yet (see the log): what was asked for is not in force")
+	ErrNotDurable = errors.New("the ledger can't be written: what was asked for is not in force")
 )
 
 // patience is how long whoever asked for something waits for the ledger.
@@ -111,7 +111,10 @@ func (s *Station) StartBatch(ctx context.Context, o Order) (Record, error) {
 		At: time.Now().UTC(), ID: id.String(), Station: s.cfg.ID, Operator: o.Operator, Lots: o.Lots, Practice: o.Practice,
 		Card: material.Stored{Card: request.Card, Revision: request.Revision}, Plan: p, Auto: s.cfg.Auto,
 	}
-	if err := s.durably(ctx, func(answer chan<- error) error { return s.begin(started, answer) }); err != nil {
+	err = s.durably(ctx, func(answer chan<- error) error { return s.begin(started, answer) })
+	if errors.Is(err, ledger.ErrFull) || errors.Is(err, ledger.ErrReadOnly) {
+		return Record{}, fmt.Errorf("start a batch: %w: %w", ErrNotDurable, err)
+	} else if err != nil {
 		return Record{}, err
 	}
 	return s.Record(ctx, started.ID)

@@ -1,12 +1,14 @@
 package station
 
 import (
+	"errors"
 	"fmt"
 	"time"
 
 	"twocup/scaledrv"
 	"twocup/scaledrv/reading"
 	"twocup/station/batch"
+	"twocup/station/ledger"
 	"twocup/station/pour"
 )
 
@@ -19,6 +21,7 @@ type Snapshot struct {
 	Scales  []ScaleLink `json:"scales"`
 	Batch   *batch.View `json:"batch"`
 	Clocks  []Clock     `json:"clocks"`
+	Ledger  *string     `json:"ledger"` // why nothing can be recorded just now, and what to do; nil while it can
 
 	Read     time.Time `json:"-"` // arrival of the newest reading
 	Identity string    `json:"-"` // alike in two snapshots where only values moved between them
@@ -63,6 +66,9 @@ func (s *Station) snapshot(now time.Time) Snapshot {
 		Station: s.cfg.ID, Seq: s.seq, At: now.UTC().Truncate(time.Millisecond), Scale: s.scaleView(now), Clocks: []Clock{},
 		Read: s.scale.last.At,
 	}
+	if s.unwritable != nil {
+		snap.Ledger = new(unrecorded(s.unwritable))
+	}
 	snap.Scales = []ScaleLink{{ID: snap.Scale.ID, Link: snap.Scale.Link}}
 	var id identity
 	cue := pour.Cue("")
@@ -86,8 +92,19 @@ func (s *Station) snapshot(now time.Time) Snapshot {
 	if id != s.identity {
 		s.identity, s.changed = id, s.seq
 	}
-	snap.Identity = fmt.Sprint(id, cue, snap.Scale.Link)
+	snap.Identity = fmt.Sprint(id, cue, snap.Scale.Link, s.unwritable != nil)
 	return snap
+}
+
+// unrecorded says what a person can do about a ledger that takes nothing.
+func unrecorded(err error) string {
+	why := "see the daemon's log"
+	for _, known := range []error{ledger.ErrFull, ledger.ErrReadOnly} {
+		if errors.Is(err, known) {
+			why = known.Error()
+		}
+	}
+	return "Nothing can be recorded: " + why + ". What is poured now is recorded once it can be; no new batch starts before"
 }
 
 func (s *Station) scaleView(now time.Time) ScaleView {

@@ -312,6 +312,6 @@ func TestTheSnapshotsNamesAreTheContracts(t *testing.T) {
 		require.NoError(s, err)
 		require.JSONEq(s, `{"station":"bench-1","seq":1,"at":"`+time.Now().UTC().Format("2006-01-02T15:04:05")+`.001Z",
 			"scale":{"id":"small","link":"down","shown":null,"value_g":null,"stable":false,"state":"normal","age_ms":null,"division_g":0.1,"advice":null},
-			"scales":[{"id":"small","link":"down"}],"batch":null,"clocks":[]}`, string(text))
+			"scales":[{"id":"small","link":"down"}],"batch":null,"clocks":[],"ledger":null}`, string(text))
 	})
 }

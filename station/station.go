@@ -34,7 +34,8 @@ type Config struct {
 	Recorded func(batch.State, batch.Fact) // called with each durable fact and the state after it; may be nil
 	Wrote    func(time.Duration)           // called with the time each write took; may be nil
 
-	persist func(context.Context, string, ...batch.Fact) error // nil means the ledger's Append; a test holds it up
+	persist func(context.Context, string, ...batch.Fact) error       // nil means the ledger's Append; a test holds it up
+	trace   func(context.Context, string, []ledger.TracePoint) error // nil means the ledger's AppendTrace
 }
 
 // Station is a running bench.
@@ -48,14 +49,18 @@ type Station struct {
 	off    sync.Mutex // held by an action on a batch that is on no scale
 
 	// What follows belongs to the loop.
-	state    batch.State
-	queue    []job // waiting for the ledger, the first one being written
-	scale    scale
-	seq      uint64
-	shownAt  time.Time
-	identity identity
-	changed  uint64 // seq of the first snapshot with the present identity
-	watchers map[chan Snapshot]struct{}
+	state      batch.State
+	queue      []job     // of facts, waiting for the ledger, the first one being written
+	points     trace     // waiting for the ledger
+	tracing    *trace    // being written
+	traceAfter time.Time // the next try of a trace, after one that failed
+	unwritable error     // why the ledger takes nothing just now
+	scale      scale
+	seq        uint64
+	shownAt    time.Time
+	identity   identity
+	changed    uint64 // seq of the first snapshot with the present identity
+	watchers   map[chan Snapshot]struct{}
 }
 
 // scale is what is known of the scale now.
@@ -86,7 +91,10 @@ func Start(ctx context.Context, cfg Config) *Station {
 	if cfg.persist == nil {
 		cfg.persist = cfg.Ledger.Append
 	}
-	s.writer = startWriter(cfg.persist, log)
+	if cfg.trace == nil {
+		cfg.trace = cfg.Ledger.AppendTrace
+	}
+	s.writer = startWriter(cfg)
 	go s.run(ctx)
 	return s
 }
@@ -121,10 +129,11 @@ func (s *Station) run(ctx context.Context) {
 			s.scaled(e)
 		case ask := <-s.asks:
 			ask()
-		case w := <-s.writer.written:
-			s.written(w)
+		case o := <-s.writer.written:
+			s.written(o)
 		case <-ticker.C:
 			now := time.Now()
+			s.keepTrace(now)
 			if saving := s.saving(now); saving || now.Sub(s.shownAt) > beat-tick { // the next tick would be late
 				s.show(now)
 			}
@@ -132,12 +141,13 @@ func (s *Station) run(ctx context.Context) {
 	}
 }
 
-// end waits for the driver's port and hands what is queued to the ledger one last time.
+// end hands what is queued to the ledger one last time.
 func (s *Station) end() {
+	s.keepTrace(time.Now().Add(traceWithin))
+	s.flush()
 	for ch := range s.watchers {
 		close(ch)
 	}
-	s.writer.flush(s.queue)
 }
 
 // scaled takes a reading or a change of the link.
@@ -156,6 +166,7 @@ func (s *Station) scaled(e scaledrv.Event) {
 	}
 	next, facts := batch.Follow(s.state, r)
 	s.state = next
+	s.takeTrace(r)
 	if len(facts) > 0 {
 		s.record(facts, nil)
 	}

@@ -2,10 +2,10 @@ package station
 
 import (
 	"context"
-	"log/slog"
 	"time"
 
 	"twocup/station/batch"
+	"twocup/station/ledger"
 )
 
 const (
@@ -13,12 +13,20 @@ const (
 	lastWait = time.Second // the longest that the end of the program waits for the ledger
 )
 
-// job is facts of one batch on their way to the ledger.
+// job is facts of one batch on their way to the ledger, or points of its trace.
 type job struct {
 	batch  string
 	facts  []batch.Fact
+	points []ledger.TracePoint
 	since  time.Time
 	answer chan<- error // nil, or whoever waits for it
+}
+
+// outcome is what has become of the job at hand. Without done it has failed and is tried again.
+type outcome struct {
+	done bool
+	err  error
+	took time.Duration // of the write
 }
 
 // record queues facts for the ledger.
@@ -36,23 +44,42 @@ func (s *Station) record(facts []batch.Fact, answer chan<- error) {
 	}
 }
 
-// written takes what the ledger has made durable: now it may be shown.
-func (s *Station) written(took time.Duration) {
+// written takes what has become of the job that the ledger had at hand.
+func (s *Station) written(o outcome) {
+	if o.err != nil && s.unwritable == nil {
+		s.log.Error("the ledger can't be written: nothing new is shown as accepted until it can (free the disk, or make the data folder writable)", "err", o.err)
+	} else if o.err == nil && s.unwritable != nil {
+		s.log.Info("the ledger can be written again")
+	}
+	s.unwritable = o.err
+	switch {
+	case !o.done:
+	case s.tracing != nil:
+		s.traced(o)
+	default:
+		s.settled(o)
+	}
+	s.show(time.Now())
+}
+
+// settled takes a job of facts that is done with: now they may be shown. A start that could not be written is given up.
+func (s *Station) settled(o outcome) {
 	j := s.queue[0]
 	s.queue = s.queue[1:]
 	if len(s.queue) > 0 {
 		s.writer.jobs <- s.queue[0]
 	}
-	if s.cfg.Wrote != nil {
-		s.cfg.Wrote(took)
-	}
-	for _, f := range j.facts {
-		s.durable(j.batch, f)
+	if o.err == nil {
+		if s.cfg.Wrote != nil {
+			s.cfg.Wrote(o.took)
+		}
+		for _, f := range j.facts {
+			s.durable(j.batch, f)
+		}
 	}
 	if j.answer != nil {
-		j.answer <- nil
+		j.answer <- o.err
 	}
-	s.show(time.Now())
 }
 
 // durable applies a recorded fact.
@@ -78,21 +105,21 @@ func (s *Station) saving(now time.Time) bool {
 	return len(s.queue) > 0 && now.Sub(s.queue[0].since) >= slow
 }
 
-// writer is the ledger's own goroutine: one job at a time, tried again until it is durable.
+// writer is the ledger's own goroutine: one job at a time, facts tried again until they are durable.
 type writer struct {
 	persist func(ctx context.Context, id string, facts ...batch.Fact) error
-	log     *slog.Logger
-	jobs    chan job
-	written chan time.Duration
+	trace   func(ctx context.Context, id string, points []ledger.TracePoint) error
+	jobs    chan job // room for one of facts behind one of points
+	written chan outcome
 	stop    context.CancelFunc
 	ended   chan struct{}
 }
 
-func startWriter(persist func(context.Context, string, ...batch.Fact) error, log *slog.Logger) writer {
+func startWriter(cfg Config) writer {
 	ctx, stop := context.WithCancel(context.Background())
 	w := writer{
-		persist: persist, log: log, stop: stop,
-		jobs: make(chan job, 1), written: make(chan time.Duration, 1), ended: make(chan struct{}),
+		persist: cfg.persist, trace: cfg.trace, stop: stop,
+		jobs: make(chan job, 2), written: make(chan outcome, 2), ended: make(chan struct{}),
 	}
 	go w.run(ctx)
 	return w
@@ -103,50 +130,58 @@ func (w writer) run(ctx context.Context) {
 	for {
 		select {
 		case j := <-w.jobs:
-			if took, ok := w.insist(ctx, j); ok {
-				w.written <- took
-			}
+			w.write(ctx, j)
 		case <-ctx.Done():
 			return
 		}
 	}
 }
 
-// insist writes until it succeeds. It logs a failure once and not at each try.
-func (w writer) insist(ctx context.Context, j job) (time.Duration, bool) {
-	begun, said := time.Now(), false
-	for {
-		err := w.persist(ctx, j.batch, j.facts...)
-		if err == nil {
-			return time.Since(begun), true
+// write insists on facts. A trace is tried once, since it must never hold facts up; so is a start, which nobody has acted
+// upon yet: a batch that begins when the disk has room again is not what anybody asked for.
+func (w writer) write(ctx context.Context, j job) {
+	begun := time.Now()
+	once := len(j.points) > 0
+	if !once {
+		_, once = j.facts[0].(batch.Started)
+	}
+	for said := false; ; {
+		var err error
+		if len(j.points) > 0 {
+			err = w.trace(ctx, j.batch, j.points)
+		} else {
+			err = w.persist(ctx, j.batch, j.facts...)
 		}
-		if !said {
-			w.log.Error("the ledger can't be written: nothing new is shown as accepted until it can (free the disk, or make the data folder writable)", "err", err)
+		if err == nil || once {
+			w.written <- outcome{done: true, err: err, took: time.Since(begun)}
+			return
+		}
+		if !said { // once and not at each try
+			w.written <- outcome{err: err}
 			said = true
 		}
 		select {
 		case <-time.After(retry):
 		case <-ctx.Done():
-			return 0, false
+			return
 		}
 	}
 }
 
-// flush ends the goroutine once the queue is durable, or after a short while without.
-func (w writer) flush(queue []job) {
+// flush ends the goroutine once the queue is durable, or after a short while without. Points that wait for the job before
+// them are lost with their last quarter of a second.
+func (s *Station) flush() {
 	late := time.After(lastWait)
-	for n := range queue {
-		if n > 0 {
-			w.jobs <- queue[n]
-		}
+	for s.tracing != nil || len(s.queue) > 0 {
 		select {
-		case <-w.written:
+		case o := <-s.writer.written:
+			s.written(o)
 		case <-late:
-			w.log.Error("ended before the ledger could be written", "jobs_lost", len(queue)-n)
-			w.stop()
+			s.log.Error("ended before the ledger could be written", "jobs_lost", len(s.queue))
+			s.writer.stop()
 			return
 		}
 	}
-	w.stop()
-	<-w.ended
+	s.writer.stop()
+	<-s.writer.ended
 }

@@ -35,11 +35,11 @@ func (r *Reader) Summaries(ctx context.Context, q Query) (list []Summary, next s
 	if limit == 0 {
 		limit = 50
 	}
-	where, args, err := r.where(ctx, q)
+	from, args, err := r.from(ctx, q)
 	if err != nil {
 		return nil, "", fmt.Errorf("list batches: %w", err)
 	}
-	list, err = r.summaries(ctx, where+" ORDER BY created DESC, id DESC LIMIT ?", append(args, limit+1)...)
+	list, err = r.summaries(ctx, from+" ORDER BY created DESC, id DESC LIMIT ?", append(args, limit+1)...)
 	if err != nil {
 		return nil, "", fmt.Errorf("list batches: %w", err)
 	}
@@ -49,34 +49,50 @@ func (r *Reader) Summaries(ctx context.Context, q Query) (list []Summary, next s
 	return list, next, nil
 }
 
-func (r *Reader) where(ctx context.Context, q Query) (where string, args []any, err error) {
-	where = "1 = 1"
+// from is the part of a statement that picks the batches wanted. It names the index: left to itself SQLite takes one
+// by which it reads all batches of a verdict for a material that has few.
+func (r *Reader) from(ctx context.Context, q Query) (from string, args []any, err error) {
+	index, where := "batches_created", "1 = 1"
 	and := func(condition string, values ...any) { where, args = where+" AND "+condition, append(args, values...) }
 	if q.Material != "" {
+		index = "batches_material"
 		and("material = ?", q.Material)
 	}
 	if q.Verdict != "" {
+		index = "batches_verdict"
 		and("verdict = ?", q.Verdict)
+	}
+	if q.Material != "" && q.Verdict != "" {
+		index = "batches_both"
 	}
 	if !q.From.IsZero() {
 		and("created >= ?", stamp(q.From))
 	}
-	if !q.To.IsZero() {
+	var last string
+	if q.Cursor != "" {
+		if last, err = r.created(ctx, q.Cursor); err != nil {
+			return "", nil, err
+		}
+	}
+	switch { // one end alone: of two SQLite would search by the farther
+	case q.Cursor != "" && (q.To.IsZero() || last < stamp(q.To)):
+		and("(created, id) < (?, ?)", last, q.Cursor)
+	case !q.To.IsZero():
 		and("created < ?", stamp(q.To))
 	}
-	if q.Cursor != "" {
-		var created string
-		err = r.read.QueryRowContext(ctx, "SELECT created FROM batches WHERE id = ?", q.Cursor).Scan(&created)
-		if errors.Is(err, sql.ErrNoRows) {
-			err = fmt.Errorf("cursor %q: %w", q.Cursor, ErrNotFound)
-		}
-		and("(created, id) < (?, ?)", created, q.Cursor)
-	}
-	return where, args, err
+	return "batches INDEXED BY " + index + " WHERE " + where, args, nil
 }
 
-func (r *Reader) summaries(ctx context.Context, where string, args ...any) (list []Summary, err error) {
-	rows, err := r.read.QueryContext(ctx, "SELECT summary FROM batches WHERE "+where, args...)
+func (r *Reader) created(ctx context.Context, cursor string) (created string, err error) {
+	err = r.read.QueryRowContext(ctx, "SELECT created FROM batches WHERE id = ?", cursor).Scan(&created)
+	if errors.Is(err, sql.ErrNoRows) {
+		err = fmt.Errorf("cursor %q: %w", cursor, ErrNotFound)
+	}
+	return created, err
+}
+
+func (r *Reader) summaries(ctx context.Context, from string, args ...any) (list []Summary, err error) {
+	rows, err := r.read.QueryContext(ctx, "SELECT summary FROM "+from, args...)
 	if err != nil {
 		return nil, err
 	}
@@ -123,7 +139,7 @@ func (r *Reader) All(ctx context.Context, q Query) iter.Seq2[Summary, error] {
 // are weighed the ones whose last part was accepted at or after since. Newest first.
 func (r *Reader) Unfinished(ctx context.Context, since time.Time) ([]Summary, error) {
 	const unfinished = "SELECT id FROM batches WHERE finished = '' AND weighed " // each half by its index: OR would read all
-	list, err := r.summaries(ctx, "id IN ("+unfinished+"= '' UNION ALL "+unfinished+">= ?) ORDER BY created DESC, id DESC", stamp(since))
+	list, err := r.summaries(ctx, "batches WHERE id IN ("+unfinished+"= '' UNION ALL "+unfinished+">= ?) ORDER BY created DESC, id DESC", stamp(since))
 	if err != nil {
 		return nil, fmt.Errorf("find the unfinished batches: %w", err)
 	}

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"path/filepath"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -284,4 +285,49 @@ func TestAllAtOnce(t *testing.T) {
 	require.NoError(t, err)
 	require.Empty(t, report.Findings)
 	require.EqualValues(t, 44, report.Events)
+}
+
+// Each list is read from one end of an index on, as far as the page goes; nothing is sorted or passed over.
+func TestEveryListIsSearchedByAnIndex(t *testing.T) {
+	l := open(t, t.TempDir())
+	require.NoError(t, l.Append(t.Context(), "b1", started(t, "b1", "harbour-clear", noon)))
+	for n := range 32 {
+		var q Query
+		want := ""
+		if n&1 != 0 {
+			q.Material, want = "m", want+" AND material=?"
+		}
+		if n&2 != 0 {
+			q.Verdict, want = "v", want+" AND verdict=?"
+		}
+		if n&4 != 0 {
+			q.From, want = noon, want+" AND created>?"
+		}
+		if n&8 != 0 {
+			q.Cursor = "b1"
+		}
+		if n&16 != 0 {
+			q.To = noon.Add(time.Hour)
+		}
+		switch {
+		case q.Cursor != "":
+			want += " AND (created,id)<(?,?)"
+		case !q.To.IsZero():
+			want += " AND created<?"
+		}
+		from, args, err := l.from(t.Context(), q)
+		require.NoError(t, err)
+		rows, err := l.read.Query("EXPLAIN QUERY PLAN SELECT summary FROM "+from+" ORDER BY created DESC, id DESC LIMIT 51", args...)
+		require.NoError(t, err)
+		var plan []string
+		for rows.Next() {
+			var id, parent, unused int
+			var step string
+			require.NoError(t, rows.Scan(&id, &parent, &unused, &step))
+			plan = append(plan, step)
+		}
+		require.NoError(t, rows.Close())
+		require.Len(t, plan, 1, plan)
+		require.Contains(t, plan[0], strings.TrimPrefix(want, " AND "))
+	}
 }

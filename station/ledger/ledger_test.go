@@ -215,6 +215,9 @@ func TestBatches(t *testing.T) {
 		{"an instant in another time zone is the same", Query{From: at(3).In(time.FixedZone("", 7200))}, []string{"b4", "b3"}, ""},
 		{"all that is given must hold", Query{From: at(0), To: at(4), Material: "harbour-clear", Verdict: "within"}, []string{"b3", "b0"}, ""},
 		{"with a cursor and a limit as well", Query{From: at(0), To: at(4), Material: "harbour-clear", Limit: 1, Cursor: "b3"}, []string{"b2"}, "b2"},
+		{"a cursor before the beginning of the time asked for has nothing after it", Query{From: at(3), Cursor: "b1"}, nil, ""},
+		{"a cursor after the end of it is no end", Query{To: at(2), Cursor: "b4"}, []string{"b1", "b0"}, ""},
+		{"a cursor within it is", Query{To: at(3), Cursor: "b1"}, []string{"b0"}, ""},
 		{"quotes in a filter are text", Query{Material: "' OR 1=1 --"}, nil, ""},
 	} {
 		t.Run(tt.name, func(t *testing.T) {

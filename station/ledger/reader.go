@@ -20,9 +20,10 @@ type Reader struct {
 // OpenReader opens the ledger of a data folder to read it, beside a process that holds the folder or where none does.
 // It never writes in the folder. It must not be used in the process that holds it: that has a Reader already.
 //
-// SQLite reads beside a writer by what stands in the file's shared memory, opened here for reading only. A ledger that
-// nobody has open needs none after a clean end, and SQLite would have to make it; so such a one is copied to a temporary
-// folder and read there (which takes its size in free space, and the time of a copy).
+// SQLite reads beside a writer by what stands in the file's shared memory, opened here for reading only. Where nobody
+// has the ledger open SQLite would have to make that anew, also after a kill (reading what a killed process left of it
+// ends now and then in "locking protocol", found by the test of kills). So such a ledger is copied to a temporary folder
+// and read there as it was at that time, which takes its size in free space and the time of a copy.
 func OpenReader(dir string) (*Reader, error) {
 	r, err := openReader(dir)
 	if err != nil {
@@ -42,7 +43,7 @@ func openReader(dir string) (*Reader, error) {
 		switch {
 		case err != nil:
 			return nil, err
-		case there(path+"-wal") && there(path+"-shm"): // a process runs, or was killed
+		case busy && there(path+"-wal") && there(path+"-shm"):
 			r, err := readable(&Reader{}, path)
 			if err == nil {
 				return r, nil

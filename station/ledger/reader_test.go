@@ -168,7 +168,7 @@ func TestOpenReaderRefuses(t *testing.T) {
 	})
 }
 
-// The lock is free for a daemon while a reader reads.
+// A ledger that nobody had open is read as it was then, and can be opened meanwhile.
 func TestAReaderDoesNotKeepADaemonFromStarting(t *testing.T) {
 	dir, _ := killed(t, "ledger.db", "ledger.db-wal", "ledger.db-shm", "lock")
 	r, err := OpenReader(dir)
@@ -180,8 +180,7 @@ func TestAReaderDoesNotKeepADaemonFromStarting(t *testing.T) {
 	child.expect(t, "appended")
 	ids, _, err := r.Batches(t.Context(), Query{})
 	require.NoError(t, err)
-	require.Contains(t, ids, "b1")
-	require.Contains(t, ids, childID(0), "what is written since is seen too")
+	require.Equal(t, []string{"b1"}, ids)
 }
 
 func TestBackup(t *testing.T) {
