@@ -49,6 +49,8 @@ function show(snap, gap_ms) {
   actions(snap, actionsFor(snap, v));
   set("alarm", v.alarm ?? "");
   $("alarm").hidden = !v.alarm || document.body.dataset.view === "weigh"; // there the cue says it
+  set("warning", v.warning ?? "");
+  $("warning").hidden = !v.warning;
   if (snap.batch && v.state !== "answer") weigh(snap, v, card);
   foot(snap, gap_ms, card);
 }

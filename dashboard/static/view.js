@@ -72,7 +72,7 @@ export function view(snap, gap_ms, tolerance = null) {
     poured: m.pouredText, target: m.targetText, unit: m.unit, step: m.step,
     shown: m.scale.shown ?? "–", struck: m.struck, motion: m.live ? (m.scale.stable ? "at rest" : "moving") : `last good value, ${m.old}`,
     cue: m.lost || m.silent ? "reconnect" : m.b?.cue ?? "", band: m.b?.band ?? "", phase: m.b?.phase ?? "", part: m.b?.part ?? "",
-    link: m.lost ? "lost" : m.scale.link, verdict: m.b?.verdict ?? "", saving: m.b?.saving === true, alarm: m.alarm,
+    link: m.lost ? "lost" : m.scale.link, verdict: m.b?.verdict ?? "", saving: m.b?.saving === true, alarm: m.alarm, warning: m.warning,
     lens: m.b?.part && m.b.cue !== "place" && ground !== "lost" ? { low: m.b.low_g, high: m.b.high_g, poured: m.b.poured_g, band: m.b.band, provable: m.b.provable === true } : null,
   };
 }
@@ -99,6 +99,7 @@ function measure(snap, gap_ms, tolerance) {
   };
   if (lost || !linked) m.alarm = `No reading ${m.since}. ${NOTES.lost(m)}.`;
   else if (scale.state !== "normal") m.alarm = `${{ over: "Too heavy.", under: "Under zero.", fault: "Scale fault." }[scale.state]} ${scale.advice ?? ""}`;
+  m.warning = snap.ledger ?? (live ? scale.advice : null); // nothing has gone wrong yet with what is shown
   m.green = isGreen(m);
   return m;
 }
