@@ -14,6 +14,9 @@ const (
 	answerWithin = time.Second
 	// writeWithin is how long a line may take for a few bytes.
 	writeWithin = time.Second
+	// quiet is how long a scale must say nothing before what it said without a whole frame counts as its answer: the first
+	// line after opening is dropped, since it may be half of one.
+	quiet = 100 * time.Millisecond
 	// keyWait is the longest that a key waits while nothing comes from the scale.
 	keyWait = 100 * time.Millisecond
 )
@@ -50,6 +53,7 @@ type asker struct {
 	due     time.Time // of the next request; zero with none
 	asked   time.Time // when the open request was sent; zero with none
 	frames  uint64    // that had come by then
+	heard   time.Time // the newest bytes
 }
 
 // wake is when the asker has something to do if nothing comes; zero for never.
@@ -60,12 +64,16 @@ func (a *asker) wake() time.Time {
 	case a.asked.IsZero():
 		return a.due
 	}
-	return a.asked.Add(max(answerWithin, a.every))
+	overdue := a.asked.Add(max(answerWithin, a.every))
+	if a.heard.After(a.asked) {
+		return earlier(overdue, a.heard.Add(quiet))
+	}
+	return overdue
 }
 
 // turn says whether the request is to be sent now. Any frame since the last one is its answer, also a damaged one.
 func (a *asker) turn(now time.Time, frames uint64) bool {
-	if frames != a.frames {
+	if frames != a.frames || a.heard.After(a.asked) && now.Sub(a.heard) >= quiet {
 		a.frames, a.asked = frames, time.Time{}
 	}
 	wake := a.wake()

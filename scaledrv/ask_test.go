@@ -69,6 +69,15 @@ func TestAnOverdueAnswerIsAskedForAgainOnceASecond(t *testing.T) {
 	})
 }
 
+func TestTheFirstAnswerAfterOpeningIsAnAnswerAlthoughItIsDropped(t *testing.T) {
+	onBenchWith(t, &fakeLink{}, Options{Request: []byte("Q\r\n"), Every: 100 * ms}, func(b *bench) {
+		sent := listener(b, 20*ms, func(n int) string { return line1 })
+		b.pass(460 * ms)
+		require.Equal(t, []sentText{{0, "Q\r\n"}, {120 * ms, "Q\r\n"}, {200 * ms, "Q\r\n"}, {300 * ms, "Q\r\n"}, {400 * ms, "Q\r\n"}}, sent(), "the beat goes on")
+		require.Len(t, b.happened(), 3, "the second line waits for the third")
+	})
+}
+
 func TestADamagedAnswerIsAnAnswer(t *testing.T) {
 	onBenchWith(t, &fakeLink{}, Options{Request: []byte("Q\r\n"), Every: 100 * ms}, func(b *bench) {
 		sent := listener(b, 0, func(n int) string { return "\r\nST,+00#1.0 g\r\n" })

@@ -211,6 +211,7 @@ func (d *Driver) take(ctx context.Context, in *intake, chunk []byte, at time.Tim
 	if len(chunk) == 0 {
 		return
 	}
+	d.asker.heard = at
 	bytes, rejected, unweighed := len(chunk), in.rejected, in.unweighed
 	for len(chunk) > 0 {
 		r, rest, ok := in.next(chunk)
