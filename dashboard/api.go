@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -283,6 +284,7 @@ func (s *Server) getTrace(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	started := entries[0].At
+	points = slices.DeleteFunc(points, func(p ledger.TracePoint) bool { return p.At.Before(started) })
 	answer := struct {
 		Points  [][2]json.Number `json:"points"`
 		Thinned bool             `json:"thinned"`

@@ -78,6 +78,8 @@ func (s *Server) routes() map[string]http.Handler {
 		"GET /metrics":                       s.cfg.Metrics.handler(),
 		"GET /{$}":                           page("index.html"),
 		"GET /bench/{id}":                    s.answer(s.bench),
+		"GET /records":                       page("records.html"),
+		"GET /records/{id}":                  s.answer(s.recordPage),
 		"GET /static/":                       http.StripPrefix("/static/", static()),
 	}
 	if s.cfg.Hand != nil {

@@ -194,10 +194,15 @@ func (h *hand) pour(b *Bench, part int, flow float64) {
 		b.right()
 		return
 	}
+	h.lastPart = part
+	b.tilt(part, b.jugs[part].tip(h.steady(flow)))
+}
+
+// steady is the flow that a person holds for one Step who means to hold this one.
+func (h *hand) steady(flow float64) float64 {
 	h.wander += -h.wander*Step.Seconds() + kick*h.random.NormFloat64()
 	h.wander = max(-0.15, min(h.wander, 0.15))
-	h.lastPart = part
-	b.tilt(part, b.jugs[part].tip(flow*(1+h.wander)))
+	return flow * (1 + h.wander)
 }
 
 // topUp gives what is still to come by one short tip, in drops below a gram, then waits for the scale before the next.

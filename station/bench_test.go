@@ -67,7 +67,11 @@ func newRig(t *testing.T, dir string, opt simulator.Options, check func(*rig, st
 	for _, card := range material.Demo() {
 		_, _ = r.ledger.AddMaterial(t.Context(), card, time.Now()) // there from the pour before
 	}
-	shape, err := scaledrv.ShapeByName("status-comma", scaledrv.ShapeOptions{})
+	name := "status-comma"
+	if opt.Scale.Shape != "" {
+		name = opt.Scale.Shape
+	}
+	shape, err := scaledrv.ShapeByName(name, scaledrv.ShapeOptions{Unit: reading.UnitG})
 	require.NoError(t, err)
 	division := opt.Scale.Division
 	if division == 0 {

@@ -100,10 +100,4 @@ func index(eq *material.Equivalents, parts []batch.PartView) *float64 {
 	return &pct
 }
 
-func replay(entries []ledger.Entry) batch.State {
-	facts := make([]batch.Fact, len(entries))
-	for i, e := range entries {
-		facts[i] = e.Fact
-	}
-	return batch.Replay(facts)
-}
+func replay(entries []ledger.Entry) batch.State { return batch.Replay(factsOf(entries)) }

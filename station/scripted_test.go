@@ -125,7 +125,7 @@ func onBench(t *testing.T, hold persist, test func(s *scripted), change ...func(
 		}
 		s.Station = Start(ctx, cfg)
 		defer func() {
-			cancel()
+			s.cancel() // of the newest, where the test has restarted it
 			s.Wait()
 			require.NoError(t, l.Close())
 		}()

@@ -87,7 +87,7 @@ func (s *Station) snapshot(now time.Time) Snapshot {
 		if view.Question != nil {
 			id.question = view.Question.Ask
 		}
-		snap.Clocks = clocks(view, now)
+		snap.Clocks = clocks(&s.state, view, now)
 	}
 	if id != s.identity {
 		s.identity, s.changed = id, s.seq
@@ -142,12 +142,13 @@ func (s *Station) advice() *string {
 	return &text
 }
 
-func clocks(v batch.View, now time.Time) []Clock {
-	if v.PotLife.Started == nil {
+// clocks of the batch at the station. A card without a pot life has no such clock; one that is unknown counts as over.
+func clocks(b *batch.State, v batch.View, now time.Time) []Clock {
+	if v.PotLife.Started == nil || b.Start.Card.PotLife == nil {
 		return []Clock{}
 	}
 	state := "running"
-	if v.PotLife.Ends != nil && !now.Before(*v.PotLife.Ends) {
+	if v.PotLife.Ends == nil || !now.Before(*v.PotLife.Ends) {
 		state = "over"
 	}
 	return []Clock{{Batch: v.ID, Kind: "pot_life", Ends: v.PotLife.Ends, State: state}}

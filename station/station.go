@@ -36,6 +36,7 @@ type Config struct {
 
 	persist func(context.Context, string, ...batch.Fact) error       // nil means the ledger's Append; a test holds it up
 	trace   func(context.Context, string, []ledger.TracePoint) error // nil means the ledger's AppendTrace
+	clock   func() clock                                             // nil means the system's
 }
 
 // Station is a running bench.
@@ -50,11 +51,12 @@ type Station struct {
 
 	// What follows belongs to the loop.
 	state      batch.State
-	queue      []job     // of facts, waiting for the ledger, the first one being written
-	points     trace     // waiting for the ledger
-	tracing    *trace    // being written
-	traceAfter time.Time // the next try of a trace, after one that failed
-	unwritable error     // why the ledger takes nothing just now
+	queue      []job               // of facts, waiting for the ledger, the first one being written
+	points     trace               // waiting for the ledger
+	earlier    []ledger.TracePoint // before a batch
+	tracing    *trace              // being written
+	traceAfter time.Time           // the next try of a trace, after one that failed
+	unwritable error               // why the ledger takes nothing just now
 	scale      scale
 	seq        uint64
 	shownAt    time.Time
@@ -87,6 +89,7 @@ func Start(ctx context.Context, cfg Config) *Station {
 		done:     make(chan struct{}),
 		state:    batch.State{Pan: pour.NewPan(cfg.Scale.Division)},
 		watchers: map[chan Snapshot]struct{}{},
+		earlier:  make([]ledger.TracePoint, 0, 2*traceGroup),
 	}
 	if cfg.persist == nil {
 		cfg.persist = cfg.Ledger.Append
@@ -94,7 +97,12 @@ func Start(ctx context.Context, cfg Config) *Station {
 	if cfg.trace == nil {
 		cfg.trace = cfg.Ledger.AppendTrace
 	}
+	if cfg.clock == nil {
+		cfg.clock = systemClock
+	}
+	s.cfg = cfg
 	s.writer = startWriter(cfg)
+	s.resume(ctx)
 	go s.run(ctx)
 	return s
 }

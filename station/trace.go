@@ -1,6 +1,7 @@
 package station
 
 import (
+	"slices"
 	"time"
 
 	"twocup/scaledrv/reading"
@@ -10,6 +11,7 @@ import (
 const (
 	traceWithin = 250 * time.Millisecond // points go to the ledger at least so often
 	traceGroup  = 64                     // or as soon as there are so many
+	traceBefore = 2 * time.Second        // what came before the batch is kept for so long
 	maxTrace    = 20_000                 // points that wait for a ledger that takes nothing: some minutes of a fast scale
 )
 
@@ -19,16 +21,26 @@ type trace struct {
 	points []ledger.TracePoint
 }
 
-// takeTrace keeps what the scale showed of a batch that stands on it.
+// takeTrace keeps what the scale showed of a batch that stands on it, and for a while before: whether the pan was empty
+// then says whether what comes onto it is a cup.
 func (s *Station) takeTrace(r reading.Reading) {
-	if s.state.Start == nil || r.State != reading.Normal {
+	if r.State != reading.Normal {
+		return
+	}
+	point := ledger.TracePoint{At: r.At, Mass: r.Mass, Step: r.Value.Step()}
+	if s.state.Start == nil {
+		for len(s.earlier) > 0 && (len(s.earlier) == cap(s.earlier) || r.At.Sub(s.earlier[0].At) > traceBefore) {
+			s.earlier = slices.Delete(s.earlier, 0, 1)
+		}
+		s.earlier = append(s.earlier, point)
 		return
 	}
 	if id := s.state.Start.ID; id != s.points.batch {
 		s.keepTrace(r.At.Add(traceWithin))
-		s.points = trace{batch: id}
+		s.points = trace{batch: id, points: slices.Clone(s.earlier)}
+		s.earlier = s.earlier[:0]
 	}
-	s.points.points = append(s.points.points, ledger.TracePoint{At: r.At, Mass: r.Mass, Step: r.Value.Step()})
+	s.points.points = append(s.points.points, point)
 	s.keepTrace(r.At)
 }
 

@@ -26,10 +26,10 @@ func TestWhatTheScaleShowedOfABatchIsInItsTrace(t *testing.T) {
 		points, thinned, err := s.ledger.Trace(s.Context(), id)
 		require.NoError(s, err)
 		require.False(s, thinned)
-		require.Len(s, points, 10+20+30, "every reading since the start")
-		require.Equal(s, 805*reading.Gram/10, points[59].Mass)
-		require.Equal(s, reading.Gram/10, points[59].Step)
-		require.Equal(s, 100*time.Millisecond, points[59].At.Sub(points[58].At))
+		require.Len(s, points, 8+10+20+30, "every reading since the start, and those of the empty pan before")
+		require.Equal(s, 805*reading.Gram/10, points[67].Mass)
+		require.Equal(s, reading.Gram/10, points[67].Step)
+		require.Equal(s, 100*time.Millisecond, points[67].At.Sub(points[66].At))
 	})
 }
 

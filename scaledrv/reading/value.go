@@ -131,6 +131,20 @@ func (v Value) Step() Mass {
 	return step
 }
 
+// ValueOf is a mass in grams with as many decimals as its step has; {} where it has more than a Value holds.
+func ValueOf(m, step Mass) Value {
+	v := Value{Unit: UnitG}
+	digit := Gram
+	for ; step > 0 && step%digit != 0 && v.Decimals < MaxDecimals; v.Decimals++ {
+		digit /= 10
+	}
+	if step <= 0 || m%digit != 0 {
+		return Value{}
+	}
+	v.Digits = int64(m / digit)
+	return v
+}
+
 // String is the value as the display shows it, "123.45 g", with all of its digits.
 func (v Value) String() string {
 	b := make([]byte, 0, 24)

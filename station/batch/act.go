@@ -3,6 +3,7 @@ package batch
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 )
 
@@ -39,16 +40,19 @@ const maxText = 4000
 
 var notBuilt = []string{
 	"weighed", "dosed", "change_container", "park", "resume", "combined", "begin", "finish", "skip", "scraped", "scanned",
-	"lifted", "tared",
 }
 
 // act is the fact that an action leads to.
 func (s *State) act(a Act) (Fact, error) {
 	do, known := map[string]func(*State, Act) (Fact, error){
 		"accept": (*State).actAccept, "correct": (*State).actAccept, "reopen": (*State).actReopen, "tare": (*State).actTare,
-		"b_begins": (*State).actBBegins, "to_a": (*State).actAnswer, "to_b": (*State).actAnswer, "same_cup": (*State).actSameCup, "note": (*State).actNote,
+		"b_begins": (*State).actBegins, "same_cup": (*State).actSameCup, "note": (*State).actNote,
+		"lifted": (*State).actJump, "tared": (*State).actJump, "poured": (*State).actPut, "put_in": (*State).actPut,
 		"override": (*State).actOverride, "scrap": (*State).actEnd, "abandon": (*State).actEnd,
 	}[a.Action]
+	if strings.HasPrefix(a.Action, toPart) {
+		do, known = (*State).actAnswer, true
+	}
 	switch {
 	case slices.Contains(notBuilt, a.Action):
 		return nil, wrong("the action %q is not built yet", a.Action)
@@ -103,12 +107,12 @@ func (s *State) actAccept(a Act) (Fact, error) {
 	}
 	d := s.dosing()
 	switch {
-	case s.Question.kind == aOrBQuestion:
+	case s.Question.kind == aOrBQuestion, s.Question.kind == putQuestion && s.waiting:
 		return nil, misfit("first answer: %s", s.Question.Ask)
 	case s.waiting:
 		return nil, misfit("part %s has not begun: there is nothing to accept", d.Part.Part)
 	case s.total() <= 0:
-		return nil, misfit("nothing of part %s is in the cup", d.Part.Part)
+		return nil, misfit("nothing of part %s is in the cup%s", d.Part.Part, s.unseen())
 	case a.Action == "correct" && (d.Part.Part != "B" || s.total() <= d.High):
 		return nil, misfit("there is nothing to correct: part B is not above its window")
 	}
@@ -150,13 +154,17 @@ func (s *State) actTare(a Act) (Fact, error) {
 		return nil, misfit("something has landed in the cup since its last value was taken: the reference can't be moved without losing count of it")
 	}
 	f := Referenced{At: a.At, Why: "tare", Dosing: s.at, Weighings: s.dosing().Weighings, Reference: s.value(), Division: s.division()}
-	f.Part, f.Provable = s.rewindow(f.Weighings)
+	f.Part, f.Provable = s.rewindow()
 	return f, nil
 }
 
-func (s *State) actBBegins(a Act) (Fact, error) {
-	if !s.OnScale() || !s.waiting || s.dosing().Part.Part != "B" {
-		return nil, misfit("B can't begin now: part A must be accepted first, and B not begun")
+// actBegins has the part at hand begin, B or another one.
+func (s *State) actBegins(a Act) (Fact, error) {
+	switch {
+	case !s.OnScale() || !s.waiting:
+		return nil, misfit("no part can begin now: the part before it must be accepted first, and it not begun")
+	case s.Question.Ask != "" && s.Question.kind != aOrBQuestion:
+		return nil, misfit("first answer: %s", s.Question.Ask)
 	}
 	return s.begins(a), nil
 }
@@ -171,7 +179,7 @@ func (s *State) begins(a Act) Begun {
 }
 
 func (s *State) actAnswer(a Act) (Fact, error) {
-	if s.Question.kind != aOrBQuestion {
+	if !slices.Contains(s.Question.Choices, a.Action) {
 		return nil, misfit("there is no such question open")
 	}
 	if last := s.Dosings[s.at-1].Part.Part; a.Action == answerTo(last) {
@@ -184,12 +192,29 @@ func (s *State) actSameCup(a Act) (Fact, error) {
 	if s.Question.kind != cupChangedQuestion {
 		return nil, misfit("there is no such question open")
 	}
-	f := Referenced{At: a.At, Why: "same_cup", Dosing: s.at, Weighings: s.dosing().Weighings, Reference: s.value(), Division: s.division()}
-	if !s.waiting {
-		f.Weighings = s.closed(s.rest)
-	}
-	f.Part, f.Provable = s.rewindow(f.Weighings)
+	f, _ := s.newReference("same_cup", s.rest, s.Pan.Value(), 0)
+	f.At = a.At
 	return f, nil
+}
+
+func (s *State) actJump(a Act) (Fact, error) {
+	switch {
+	case s.Question.kind != jumpQuestion || !slices.Contains(s.Question.Choices, a.Action):
+		return nil, misfit("there is no such question open")
+	case a.Action == "lifted":
+		return Answered{At: a.At, Answer: a.Action}, nil
+	}
+	return s.tared(a.At), nil
+}
+
+func (s *State) actPut(a Act) (Fact, error) {
+	switch {
+	case s.Question.kind != putQuestion:
+		return nil, misfit("there is no such question open")
+	case a.Action == "poured":
+		return Answered{At: a.At, Answer: a.Action}, nil
+	}
+	return s.putIn(a.At), nil
 }
 
 func (s *State) actNote(a Act) (Fact, error) {

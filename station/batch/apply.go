@@ -20,6 +20,9 @@ func (s *State) apply(f Fact) {
 		s.count(f.Reference, f.Division, false)
 	case Referenced:
 		s.referenced(f)
+	case Jumped: // what it was is not known yet
+	case Answered:
+		s.answered(f)
 	case Doubted:
 		s.Doubt = f.Why
 	case Begun:
@@ -31,6 +34,8 @@ func (s *State) apply(f Fact) {
 		s.accepted(f)
 	case Reopened:
 		s.reopen(f)
+	case ClockDoubted:
+		s.Clock = f.Why
 	case Overridden:
 		s.overridden = append(slices.Clone(s.overridden), f.Check)
 	case Ended:
@@ -57,16 +62,20 @@ func provable(p *plan.Plan) bool { return !slices.Contains(p.OpenChecks(), "reso
 // count starts a weighing from this value.
 func (s *State) count(from, division plan.Picograms, shared bool) {
 	s.from, s.fromD, s.shared = reading.Mass(from), reading.Mass(division), shared
-	s.highest, s.display = s.from, s.fromD
+	s.highest, s.display, s.low = s.from, s.fromD, time.Time{}
 }
 
 // referenced moves the reference. A dosing that was accepted meanwhile keeps its own weighings.
 func (s *State) referenced(f Referenced) {
 	s.count(f.Reference, f.Division, false)
-	s.level, s.off, s.Question = f.At, false, Question{}
+	s.level, s.Question = f.At, Question{}
+	s.settlePan(f.Why)
 	s.shifted = f.already && (s.taken || s.acting)
 	if f.Why == "same_cup" && s.Doubt == "" {
 		s.Doubt = "the cup came back with another weight than it left with"
+	}
+	for i, left := range f.Left {
+		s.edit(i).Weighings = left
 	}
 	if f.Dosing != s.at {
 		return
@@ -78,12 +87,40 @@ func (s *State) referenced(f Referenced) {
 	}
 }
 
+// settlePan brings what is known of the pan in line with why the reference has moved.
+func (s *State) settlePan(why string) {
+	s.off = false
+	switch {
+	case s.jump != nil && why == "tared":
+		s.put = s.put.shifted(reading.Mass(s.jump.To - s.jump.From))
+		s.Pan.Tared()
+		s.off = s.Pan.Empty() // it has been lifted since
+		s.rest, s.top, s.lifted = s.from, s.from, s.Pan.Stood
+	case why == "put_in" && s.put != nil:
+		s.in += s.put.size()
+		s.put = nil
+	}
+	s.jump = nil
+}
+
+// answered takes an open question away.
+func (s *State) answered(f Answered) {
+	s.Question = Question{}
+	switch f.Answer {
+	case "lifted":
+		s.jump = nil
+	case "poured":
+		s.put, s.ladle = nil, true
+	}
+}
+
 func (s *State) accepted(f Accepted) {
 	d := s.edit(f.Dosing)
 	d.Weighings, d.Accepted, d.AcceptedAt, d.Flow = f.Weighings, true, f.At, f.Flow
 	last := f.Weighings[len(f.Weighings)-1]
 	s.at, s.guide, s.rises = f.Dosing+1, pour.Guide{}, time.Time{}
 	s.taken, s.early, s.fastest, s.reopened, s.Question = false, false, 0, nil, Question{}
+	s.put, s.ladle = nil, false
 	if !s.shifted { // else the value has moved on since this was decided
 		s.count(last.To, last.ToD, true)
 	}
@@ -92,10 +129,10 @@ func (s *State) accepted(f Accepted) {
 	case f.Next == nil:
 		s.Error, s.U, s.Verdict, s.Weighed = f.ErrorPct, f.UPct, f.Verdict, f.At
 		return
-	case s.at < len(s.Dosings):
+	case s.at < len(s.Dosings) && !f.Next.Correction:
 		*s.edit(s.at) = *f.Next
 	default:
-		s.Dosings = append(s.Dosings, *f.Next)
+		s.Dosings = slices.Insert(slices.Clone(s.Dosings), s.at, *f.Next)
 	}
 	s.waiting, s.level = true, f.At
 }
@@ -110,8 +147,8 @@ func (s *State) reopen(f Reopened) {
 		s.count(d.Weighings[n].From, d.Weighings[n].FromD, d.Weighings[n].Shared)
 		d.Weighings = slices.Clone(d.Weighings[:n])
 	}
-	for n := len(s.Dosings) - 1; n > f.Dosing && s.Dosings[n].Correction; n-- {
-		s.Dosings = s.Dosings[:n] // what was to mend the part that is open again
+	if next := f.Dosing + 1; next < len(s.Dosings) && s.Dosings[next].Correction {
+		s.Dosings = slices.Delete(s.Dosings, next, next+1) // what was to mend the part that is open again
 	}
 	s.at, s.waiting, s.early, s.taken, s.Question = f.Dosing, false, false, false, Question{}
 	s.Error, s.U, s.Verdict, s.Weighed, s.done = nil, nil, "", time.Time{}, time.Time{}

@@ -33,10 +33,11 @@ type Weighing struct {
 	To     plan.Picograms `json:"to_pg"`
 	FromD  plan.Picograms `json:"from_d_pg"` // division in force at each
 	ToD    plan.Picograms `json:"to_d_pg"`
-	Shared bool           `json:"shared"` // From is the very reading that ended the weighing before
+	Shared bool           `json:"shared"`            // From is the very reading that ended the weighing before
+	Lost   plan.Picograms `json:"lost_pg,omitempty"` // of that, what has left the cup since, on a stick or a wall
 }
 
-func (w Weighing) mass() reading.Mass { return reading.Mass(w.To - w.From) }
+func (w Weighing) mass() reading.Mass { return reading.Mass(w.To - w.From - w.Lost) }
 
 // Dosing is one part to be brought to its target. Target, window and what is poured are the part's total: a correction
 // is a dosing of a part that has some already.
@@ -63,6 +64,7 @@ type State struct {
 	Verdict  metrology.Verdict
 	Weighed  time.Time // of the last acceptance
 	Contact  time.Time // first contact of A and B, once it is recorded
+	Clock    string    // why nobody can say when its pot life ends; empty where one can
 	Doubt    string    // why nobody can say what is in the cup; empty where one can
 	Question Question
 
@@ -75,6 +77,7 @@ type State struct {
 	shared     bool
 	highest    reading.Mass // settled value since
 	display    reading.Mass // division when it was taken
+	low        time.Time    // last time the value was there
 	shifted    bool         // the reference moved while an acceptance was on its way to the ledger
 	rises      time.Time    // when the part at hand began to land
 
@@ -87,9 +90,14 @@ type State struct {
 	moving bool         // in mid-stream: the old reference goes on
 	rest   reading.Mass // last settled value before
 	lifted reading.Mass // what left the pan
-	frozen reading.Mass // what had landed since the reference
+	top    reading.Mass // the value up to which the part had come
+	jump   *Jumped      // a key of the scale, or the cup was lifted; nil: nothing of the kind is open
 	left   bool         // lifted after the weighing
 	done   time.Time    // first reading with everything weighed
+
+	put   *thing       // came in one step and may not be poured; nil: nothing of the kind is open
+	in    reading.Mass // what is in the cup or on it and was not poured
+	ladle bool         // the part at hand comes in steps
 
 	taken    bool          // an acceptance is on its way to the ledger
 	acting   bool          // so is an action: a second tap of the same hand finds it there
@@ -183,11 +191,13 @@ func (s *State) closedTotal(i int) reading.Mass {
 }
 
 // risen is what has landed since the reference; while the cup is off, what had. A batch that is only read back stands
-// on no pan.
+// on no pan, and one that has ended has its last weighing closed.
 func (s *State) risen() reading.Mass {
 	switch {
+	case s.Ended.Phase != "":
+		return 0
 	case s.off:
-		return s.frozen
+		return s.top - s.from
 	case s.Pan.Now.At.IsZero():
 		return 0
 	}

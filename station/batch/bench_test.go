@@ -20,6 +20,8 @@ type bench struct {
 	now   time.Time
 	value float64
 	kind  reading.Kind
+	mute  bool   // the lines say nothing but the value
+	blank bool   // the last digit is left out while the value moves
 	facts []Fact // recorded so far
 	held  bool   // the ledger is held up
 	queue []Fact
@@ -27,15 +29,24 @@ type bench struct {
 
 func newBench(t *testing.T, total string, capacity string) *bench {
 	t.Helper()
+	return newBenchFor(t, testCard(), total, capacity, nil)
+}
+
+// testCard is 100 : 50 by weight, with so many additions.
+func testCard(additions ...material.Addition) material.Card {
+	return material.Card{ID: "test-clear", Name: "Test clear", Ratio: material.Ratio{Weight: &material.Parts{A: "100", B: "50"}},
+		PotLife: &material.PotLife{Time: material.Duration(20 * time.Minute)}, Additions: additions}
+}
+
+func newBenchFor(t *testing.T, card material.Card, total, capacity string, cup *plan.Cup) *bench {
+	t.Helper()
 	b := &bench{t: t, now: time.Date(2026, 1, 2, 3, 4, 5, 0, time.UTC), kind: reading.Gross,
 		state: State{Pan: pour.NewPan(mass(t, "0.1 g"))}}
 	b.rest(0, time.Second)
-	card := material.Card{ID: "test-clear", Name: "Test clear", Ratio: material.Ratio{Weight: &material.Parts{A: "100", B: "50"}},
-		PotLife: &material.PotLife{Time: material.Duration(20 * time.Minute)}}
 	require.NoError(t, card.Validate())
 	amount := mass(t, total)
 	scale := plan.Scale{ID: "small", Division: mass(t, "0.1 g"), Capacity: mass(t, capacity)}
-	p, err := plan.Make(card, 1, plan.Amount{TotalG: &amount}, &scale)
+	p, err := plan.Request{Card: card, Revision: 1, Amount: plan.Amount{TotalG: &amount}, Scales: []plan.Scale{scale}, Cup: cup}.Plan()
 	require.NoError(t, err)
 	b.record([]Fact{Started{At: b.now, ID: "b1", Station: "bench-1", Card: material.Stored{Card: card, Revision: 1}, Plan: p,
 		Auto: Auto{Tare: true, Accept: true, Settle: 1500 * time.Millisecond, HandOver: 4 * time.Second}}})
@@ -76,8 +87,15 @@ func (b *bench) line(grams float64, motion reading.Motion) {
 		tenths = int64(grams*10 - 0.5)
 	}
 	v := reading.Value{Digits: tenths, Decimals: 1, Unit: reading.UnitG}
+	if b.blank && motion == reading.Moving {
+		v.Digits, v.Decimals = v.Digits/10, 0
+	}
 	m, _ := v.Mass()
-	next, facts := Follow(b.state, reading.Reading{Value: v, Mass: m, Motion: motion, Kind: b.kind, At: b.now})
+	r := reading.Reading{Value: v, Mass: m, Motion: motion, Kind: b.kind, At: b.now}
+	if b.mute {
+		r.Motion, r.Kind = reading.MotionUnknown, reading.KindUnknown
+	}
+	next, facts := Follow(b.state, r)
 	b.state = next
 	b.record(facts)
 }
@@ -158,4 +176,15 @@ func (b *bench) reread() State {
 		facts = append(facts, back)
 	}
 	return Replay(facts)
+}
+
+// requireReplay says that the facts alone give the batch as it is shown once it is weighed.
+func (b *bench) requireReplay() {
+	b.t.Helper()
+	again := b.reread()
+	want, err := json.Marshal(b.view())
+	require.NoError(b.t, err)
+	got, err := json.Marshal(again.View(false))
+	require.NoError(b.t, err)
+	require.JSONEq(b.t, string(want), string(got))
 }

@@ -57,13 +57,31 @@ type CupTaken struct {
 type Referenced struct {
 	inForce
 	At        time.Time      `json:"at"`
-	Why       string         `json:"why"`                 // key, cup_back, same_cup, division, fell, tare
+	Why       string         `json:"why"`                 // key, tared, cup_back, same_cup, division, fell, put_in, taken_out, tare
 	Dosing    int            `json:"dosing"`              // the one at hand
 	Weighings []Weighing     `json:"weighings,omitempty"` // what it has up to then
 	Reference plan.Picograms `json:"reference_pg"`
 	Division  plan.Picograms `json:"division_pg"`
 	Part      *plan.Part     `json:"part,omitempty"` // its window for the readings that this adds; nil: as before
 	Provable  bool           `json:"provable"`
+	Left      [][]Weighing   `json:"left,omitempty"` // the weighings of every dosing, where some of the mix was lost
+}
+
+// Jumped says that the value went to about zero with no values in between: a key of the scale, the scale switched off
+// and on, or the cup lifted. Which of them, a Referenced or an Answered says.
+type Jumped struct {
+	inForce
+	At     time.Time      `json:"at"`
+	From   plan.Picograms `json:"from_pg"` // the value before
+	To     plan.Picograms `json:"to_pg"`
+	Silent bool           `json:"silent"` // after a silence of the scale
+	Clean  bool           `json:"clean"`  // the value was at rest before
+}
+
+// Answered is a person's answer that changes no reference.
+type Answered struct {
+	At     time.Time `json:"at"`
+	Answer string    `json:"answer"` // lifted, poured
 }
 
 // Doubted says that something happened at the pan after which the station can't say what is in the cup. The verdict is
@@ -105,6 +123,12 @@ type Reopened struct {
 	Why    string    `json:"why"` // drip, landed, to_a, to_b, reopen
 }
 
+// ClockDoubted says that the clock can't be compared with what it showed before: the pot life that runs is unknown.
+type ClockDoubted struct {
+	At  time.Time `json:"at"`
+	Why string    `json:"why"`
+}
+
 // Noted is a text of a person's.
 type Noted struct {
 	At       time.Time `json:"at"`
@@ -129,27 +153,33 @@ type Ended struct {
 	Weighings []Weighing `json:"weighings,omitempty"`
 }
 
-func (Started) Kind() string    { return "started" }
-func (CupTaken) Kind() string   { return "cup_taken" }
-func (Referenced) Kind() string { return "referenced" }
-func (Doubted) Kind() string    { return "doubted" }
-func (Begun) Kind() string      { return "begun" }
-func (Accepted) Kind() string   { return "accepted" }
-func (Reopened) Kind() string   { return "reopened" }
-func (Noted) Kind() string      { return "noted" }
-func (Overridden) Kind() string { return "overridden" }
-func (Ended) Kind() string      { return "ended" }
+func (Started) Kind() string      { return "started" }
+func (CupTaken) Kind() string     { return "cup_taken" }
+func (Referenced) Kind() string   { return "referenced" }
+func (Jumped) Kind() string       { return "jumped" }
+func (Answered) Kind() string     { return "answered" }
+func (Doubted) Kind() string      { return "doubted" }
+func (Begun) Kind() string        { return "begun" }
+func (Accepted) Kind() string     { return "accepted" }
+func (Reopened) Kind() string     { return "reopened" }
+func (ClockDoubted) Kind() string { return "clock_doubted" }
+func (Noted) Kind() string        { return "noted" }
+func (Overridden) Kind() string   { return "overridden" }
+func (Ended) Kind() string        { return "ended" }
 
-func (f Started) When() time.Time    { return f.At }
-func (f CupTaken) When() time.Time   { return f.At }
-func (f Referenced) When() time.Time { return f.At }
-func (f Doubted) When() time.Time    { return f.At }
-func (f Begun) When() time.Time      { return f.At }
-func (f Accepted) When() time.Time   { return f.At }
-func (f Reopened) When() time.Time   { return f.At }
-func (f Noted) When() time.Time      { return f.At }
-func (f Overridden) When() time.Time { return f.At }
-func (f Ended) When() time.Time      { return f.At }
+func (f Started) When() time.Time      { return f.At }
+func (f CupTaken) When() time.Time     { return f.At }
+func (f Referenced) When() time.Time   { return f.At }
+func (f Jumped) When() time.Time       { return f.At }
+func (f Answered) When() time.Time     { return f.At }
+func (f Doubted) When() time.Time      { return f.At }
+func (f Begun) When() time.Time        { return f.At }
+func (f Accepted) When() time.Time     { return f.At }
+func (f Reopened) When() time.Time     { return f.At }
+func (f ClockDoubted) When() time.Time { return f.At }
+func (f Noted) When() time.Time        { return f.At }
+func (f Overridden) When() time.Time   { return f.At }
+func (f Ended) When() time.Time        { return f.At }
 
 // DecodeFact reads a fact back from the ledger. A kind from a later version is an error that names it.
 func DecodeFact(kind string, body []byte) (Fact, error) {
@@ -160,6 +190,10 @@ func DecodeFact(kind string, body []byte) (Fact, error) {
 		return decode[CupTaken](body)
 	case "referenced":
 		return decode[Referenced](body)
+	case "jumped":
+		return decode[Jumped](body)
+	case "answered":
+		return decode[Answered](body)
 	case "doubted":
 		return decode[Doubted](body)
 	case "begun":
@@ -168,6 +202,8 @@ func DecodeFact(kind string, body []byte) (Fact, error) {
 		return decode[Accepted](body)
 	case "reopened":
 		return decode[Reopened](body)
+	case "clock_doubted":
+		return decode[ClockDoubted](body)
 	case "noted":
 		return decode[Noted](body)
 	case "overridden":

@@ -15,7 +15,10 @@ func (s *State) handOver() []Fact {
 	case rise < d && (!s.held() || s.Pan.Settled(0)): // a lone low line does not unsay what rose
 		s.level, s.early, s.fastest, s.Question = s.Pan.Now.At, false, 0, Question{}
 		return nil
-	case rise < d, s.Question.Ask != "", s.acting:
+	case rise < d, s.Question.Ask != "", s.acting, s.Pan.Abrupt(): // what comes at once may not be poured
+		return nil
+	case s.put != nil:
+		s.Question = pouredOrPut(s.put.size())
 		return nil
 	}
 	last := &s.Dosings[s.at-1]

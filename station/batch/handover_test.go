@@ -89,6 +89,11 @@ func TestAStreamTooSoonIsAQuestionAskedAtRest(t *testing.T) {
 		require.Equal(t, 200.0, v.Parts[0].Poured.Grams())
 		require.WithinDuration(t, b.now.Add(-3*time.Second), *v.PotLife.Started, 0, "contact was when the stream began")
 	})
+	t.Run("b_begins says so too", func(t *testing.T) {
+		b := early(t)
+		require.NoError(t, b.act(Act{Action: "b_begins"}))
+		require.Equal(t, 30.0, grams(b.view().Poured))
+	})
 	t.Run("also one that follows a drip before that is taken in", func(t *testing.T) {
 		b := newBench(t, "300 g", "6000 g").cupPlaced().poured(250)
 		b.rest(250, 2*time.Second)

@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
-	"pgregory.net/rapid"
 
 	"twocup/scaledrv/reading"
 	"twocup/station/metrology"
@@ -87,6 +86,58 @@ func TestWhatHappensAtThePanKeepsWhatWasPoured(t *testing.T) {
 		require.Equal(t, 100.0, grams(b.view().Poured))
 		require.True(t, b.view().Provable)
 	})
+	t.Run("a display that leaves its last digit blank while it moves", func(t *testing.T) {
+		b := newBench(t, "300 g", "6000 g")
+		b.blank = true
+		b.cupPlaced().poured(250.4).handedOver()
+		b.pour(350.6, 8*time.Second)
+		b.rest(350.6, 3*time.Second)
+		require.Equal(t, metrology.Within, *b.view().Verdict)
+		require.Equal(t, []string{"started", "cup_taken", "accepted", "begun", "accepted"}, b.kinds(), "that is no other resolution")
+	})
+	t.Run("another resolution in the middle of a pour", func(t *testing.T) {
+		b := newBench(t, "300 g", "6000 g").cupPlaced()
+		b.pour(150, 4*time.Second)
+		for _, step := range []reading.Value{{Digits: 160, Unit: reading.UnitG}, {Digits: 5644, Decimals: 3, Unit: reading.UnitOZ}, {Digits: 1600, Decimals: 1, Unit: reading.UnitG}} {
+			for range 20 {
+				b.now = b.now.Add(100 * time.Millisecond)
+				m, _ := step.Mass()
+				next, facts := Follow(b.state, reading.Reading{Value: step, Mass: m, Motion: reading.Stable, Kind: reading.Gross, At: b.now})
+				b.state = next
+				b.record(facts)
+			}
+			require.InDelta(t, 110, grams(b.view().Poured), 0.05)
+		}
+		b.value = 160
+		require.Equal(t, metrology.Within, b.finished())
+	})
+	t.Run("a value that creeps by a few divisions", func(t *testing.T) {
+		b := newBench(t, "300 g", "6000 g").cupPlaced()
+		b.pour(150, 4*time.Second)
+		for _, value := range []float64{150, 149.9, 149.8, 149.7, 149.8} {
+			b.rest(value, 30*time.Second)
+		}
+		require.True(t, b.view().Provable)
+		require.Equal(t, metrology.Within, b.finished())
+	})
+	t.Run("a display that holds small changes back shows them all at once", func(t *testing.T) {
+		b := newBench(t, "300 g", "6000 g").cupPlaced().poured(250)
+		b.rest(250, time.Second)
+		b.rest(250.3, 3*time.Second) // three divisions of A's tail, frozen until now
+		require.Equal(t, 200.3, b.view().Parts[0].Poured.Grams())
+		require.Equal(t, metrology.Within, b.finished())
+	})
+	t.Run("a hand that steadies a light cup while it is poured into", func(t *testing.T) {
+		b := newBench(t, "300 g", "6000 g").cupPlaced()
+		b.pour(150, 4*time.Second)
+		for range 10 {
+			b.pour(b.value+12, 200*time.Millisecond)
+			b.pour(b.value-2, 200*time.Millisecond)
+		}
+		b.pour(248, time.Second)
+		b.rest(248, 3*time.Second)
+		require.Equal(t, metrology.Within, b.finished())
+	})
 	t.Run("over range there is no weight, then it goes on", func(t *testing.T) {
 		b := newBench(t, "300 g", "6000 g").cupPlaced()
 		b.pour(150, 4*time.Second)
@@ -115,10 +166,6 @@ func TestWhereNobodyCanSayWhatIsInTheCupTheVerdictIsUnproven(t *testing.T) {
 			b.rest(260, time.Second)
 			b.kind = reading.Net
 			b.rest(0, 2*time.Second)
-		}},
-		{"the cup comes back a little lighter", func(b *bench) {
-			b.rest(0, time.Second)
-			b.rest(246, 2*time.Second)
 		}},
 		{"the cup comes back much heavier, and is said to be the same", func(b *bench) {
 			b.rest(0, time.Second)
@@ -202,36 +249,4 @@ func TestACupUsedByABatchIsNotTheNextOnes(t *testing.T) {
 	require.Equal(t, pour.CuePlace, b.view().Cue)
 	b.rest(0, 2*time.Second)
 	b.cupPlaced()
-}
-
-// Whatever happens at the pan, what the batch says was poured is what was poured, as far as the scale showed it.
-func TestMassIsConservedThroughAnyOrderOfPanEvents(t *testing.T) {
-	rapid.Check(t, func(rt *rapid.T) {
-		b := newBench(t, "300 g", "6000 g").cupPlaced()
-		poured, offset := 0.0, 0.0 // offset: what a key of the scale has taken off its display
-		at := func() float64 { return 50 + poured - offset }
-		for range rapid.IntRange(1, 12).Draw(rt, "events") {
-			switch rapid.IntRange(0, 3).Draw(rt, "event") {
-			case 0:
-				poured += float64(rapid.IntRange(5, 150).Draw(rt, "tenths")) / 10
-				if poured > 190 {
-					return
-				}
-				b.pour(at(), 2*time.Second)
-				b.rest(at(), 2*time.Second)
-			case 1:
-				b.pour(-offset, 400*time.Millisecond)
-				b.rest(-offset, 2*time.Second)
-				b.pour(at(), 400*time.Millisecond)
-				b.rest(at(), 2*time.Second)
-			case 2: // TARE, or its end
-				b.kind, offset = reading.Gross+reading.Net-b.kind, 50+poured-offset
-				b.line(at(), reading.Stable)
-				b.rest(at(), time.Second)
-			case 3:
-				b.rest(at(), time.Second)
-			}
-			require.InDelta(rt, poured, grams(b.view().Poured), 1e-9)
-		}
-	})
 }

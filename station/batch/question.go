@@ -23,10 +23,14 @@ const (
 	aOrBQuestion
 	noRoomQuestion
 	cupChangedQuestion
+	jumpQuestion
+	putQuestion
 )
 
-// answerTo is the choice that gives what landed to a part.
-func answerTo(part string) string { return "to_" + strings.ToLower(part) }
+// toPart begins the choices that give what landed to a part.
+const toPart = "to_"
+
+func answerTo(part string) string { return toPart + strings.ToLower(part) }
 
 // aOrB asks whose the mass is that landed too soon after a part was accepted.
 func aOrB(last, next string, rise reading.Mass) Question {
@@ -49,6 +53,36 @@ func cupChanged(change reading.Mass) Question {
 		Detail:  fmt.Sprintf("It came back %v %s than it left. If it is the same cup the batch goes on, but its verdict will be unproven.", change.Abs(), than),
 		Choices: []string{"same_cup", "scrap"},
 		kind:    cupChangedQuestion,
+	}
+}
+
+// liftedOrTared asks what made the value jump to zero.
+func liftedOrTared(j *Jumped) Question {
+	if j.Silent {
+		return Question{
+			Ask: "Was the scale switched off and on?",
+			Detail: fmt.Sprintf("It was silent, and shows zero where it showed %v. If the cup stands on it as before and nothing was poured meanwhile, the batch goes on. If the cup was lifted, just set it back.",
+				reading.Mass(j.From)),
+			Choices: []string{"tared", "scrap"},
+			kind:    jumpQuestion,
+		}
+	}
+	return Question{
+		Ask: "Was the cup lifted, or a key pressed?",
+		Detail: fmt.Sprintf("The scale went from %v to zero at once: the cup was lifted, or TARE or ZERO was pressed.",
+			reading.Mass(j.From)),
+		Choices: []string{"lifted", "tared"},
+		kind:    jumpQuestion,
+	}
+}
+
+// pouredOrPut asks about mass that came faster than a stream.
+func pouredOrPut(m reading.Mass) Question {
+	return Question{
+		Ask:     "Was it poured?",
+		Detail:  fmt.Sprintf("%v came all at once, with no stream. Was it poured, or was something put in or on, a stick, a jug, a hand? Taking that off again is an answer too.", m),
+		Choices: []string{"poured", "put_in"},
+		kind:    putQuestion,
 	}
 }
 

@@ -19,6 +19,7 @@ func (s *State) read(r reading.Reading) []Fact {
 	case !s.Running():
 		return nil
 	case !s.OnScale():
+		s.came(happening)
 		return s.afterwards()
 	case !s.cup:
 		return s.takeCup()
@@ -29,14 +30,55 @@ func (s *State) read(r reading.Reading) []Fact {
 	if facts := s.fell(); facts != nil {
 		return facts
 	}
+	s.came(happening)
+	facts := s.swallowed()
 	if s.waiting {
-		return s.handOver()
+		return append(facts, s.handOver()...)
 	}
 	if s.rises.IsZero() && s.Pan.Now.Mass-s.from >= 2*s.Pan.Division {
 		s.rises = r.At
 	}
-	s.guide.Take(&s.Pan, s.dosing().aim(), s.total())
-	return s.decide()
+	s.guide.Take(&s.Pan, s.dosing().aim(), s.total(), s.Pan.Estimate())
+	return append(facts, s.decide()...)
+}
+
+// swallowed says so where a part is counted from the display's own zero and leaves it slowly, in drops: a scale that tracks
+// its zero takes these for a drift there.
+func (s *State) swallowed() []Fact {
+	at, d, rise := s.Pan.Now.At, s.Pan.Division, s.Pan.Now.Mass-s.from
+	switch {
+	case s.from.Abs() > d:
+		return nil
+	case rise < d:
+		s.low = at
+		return nil
+	case s.low.IsZero(), rise < 5*d && at.Sub(s.low) < 5*time.Second: // known, or not yet
+		return nil
+	}
+	slow := rise < 5*d
+	s.low = time.Time{}
+	if !slow || !s.counts(s.part()) {
+		return nil
+	}
+	return s.doubtful("a part came in drops onto a scale that was tared at its own key: if it tracks its zero, it has swallowed some of them")
+}
+
+// unseen says why something that was poured may not show.
+func (s *State) unseen() string {
+	if s.from.Abs() > s.Pan.Division {
+		return ""
+	}
+	return " (the scale was tared at its own key: one that tracks its zero swallows slow drops there)"
+}
+
+// counts says whether the ratio depends on a part.
+func (s *State) counts(part string) bool {
+	for _, d := range s.Start.Plan.Doses {
+		if d.ID == part {
+			return d.CountsA > 0 || d.CountsB > 0
+		}
+	}
+	return true
 }
 
 // takeCup makes the settled load of a cup the reference, once every check that says stop has been passed and the scale
@@ -82,13 +124,16 @@ func (s *State) decide() []Fact {
 	if s.Question.kind == noRoomQuestion && (total-s.asked).Abs() >= s.Pan.Division {
 		s.Question = Question{} // it was about another mass
 	}
-	if s.taken || s.acting || s.Question.Ask != "" || !s.Start.Auto.Accept {
+	if s.taken || s.acting || s.Question.Ask != "" {
 		return nil
 	}
 	if total < d.Low || !s.Pan.Settled(max(s.Start.Auto.Settle, d.aim().SettleTime(s.Pan.Division))) {
 		return nil
 	}
 	if s.reopened != nil && (total-*s.reopened).Abs() < s.Pan.Division {
+		return nil
+	}
+	if s.askPut() || !s.Start.Auto.Accept {
 		return nil
 	}
 	fact, room := s.accept("auto")

@@ -106,6 +106,8 @@ func (s *State) cue() pour.Cue {
 		return s.cupCue()
 	case s.Question.Ask != "":
 		return pour.CueAnswer
+	case s.jump != nil: // a moment, until it is asked what that was
+		return pour.CueHold
 	case s.off, s.Pan.Now.At.IsZero(): // a batch read back from its facts stands on no pan
 		return pour.CuePlace
 	case s.held(), s.taken:
@@ -160,7 +162,7 @@ func (s *State) viewPart(v *View) {
 	eased := i != s.at || s.guide.Eased()
 	band := d.aim().Band(poured, eased)
 	flow := s.Pan.Flow()
-	v.Part, v.Band, v.Provable, v.Flow = &d.Part.Part, &band, d.Provable && s.Doubt == "", rounded(&flow)
+	v.Part, v.Band, v.Provable, v.Flow = &d.Part.Part, &band, d.Provable && s.Doubt == "" && s.put == nil, rounded(&flow)
 	v.Target, v.Low, v.High, v.Poured, v.Remaining = &d.Target, &d.Low, &d.High, &poured, &remaining
 }
 
@@ -200,21 +202,24 @@ func rounded(f *float64) *float64 {
 	return &shown
 }
 
-// potLife by the card: at most this where the batch is larger than the mass the card states it for.
+// potLife of the mix at the temperature that it was planned for. It is unknown where the clock can't be trusted.
 func (s *State) potLife() PotLife {
 	if s.Contact.IsZero() {
 		return PotLife{}
 	}
-	started, basis := s.Contact, "unknown"
-	life := PotLife{Started: &started, Basis: &basis}
-	card := s.Start.Card.PotLife
-	if card == nil {
-		return life
+	started := s.Contact
+	p := plan.PotLifeAt(s.Start.Card.PotLife, s.Start.Plan.ABG, s.Start.Plan.TemperatureC)
+	if s.Clock != "" {
+		p = plan.PotLife{Basis: plan.Unknown}
 	}
-	ends := started.Add(time.Duration(card.Time))
-	life.Ends, basis = &ends, "card"
-	if card.MassG != nil && s.Start.Plan.ABG.Grams() > *card.MassG {
-		basis = "upper_bound"
+	life := PotLife{Started: &started, Basis: new(string(p.Basis))}
+	if p.Basis != plan.Unknown {
+		life.Ends = new(started.Add(p.Time))
 	}
 	return life
+}
+
+// DoubtClock is the fact that a clock in doubt makes of a batch whose pot life runs.
+func (s *State) DoubtClock(at time.Time, why string) (ClockDoubted, bool) {
+	return ClockDoubted{At: at, Why: why}, why != "" && !s.Contact.IsZero() && s.Clock == ""
 }

@@ -76,7 +76,7 @@ func (g *guided) poured() reading.Mass { return g.Now.Mass - cup }
 func (g *guided) line(tenths int64, motion string) {
 	g.at = g.at.Add(100 * time.Millisecond)
 	g.take(reading.Value{Digits: 500 + tenths, Decimals: 1, Unit: reading.UnitG}.String(), motion)
-	g.guide.Take(&g.Pan, g.aim, g.poured())
+	g.guide.Take(&g.Pan, g.aim, g.poured(), g.Estimate())
 	if c := g.guide.Cue(); len(g.cues) == 0 || g.cues[len(g.cues)-1] != c {
 		g.cues = append(g.cues, c)
 	}
@@ -105,14 +105,14 @@ func TestCuesOfAPour(t *testing.T) {
 	}{
 		{"poured, throttled, stopped", func(g *guided) { g.stream(800, 40); g.stream(985, 60); g.still(20) }, []Cue{CuePour, CueEase, CueStop, CueHold}},
 		{"too fast to be throttled", func(g *guided) { g.stream(1000, 5); g.still(20) }, []Cue{CuePour, CueStop, CueHold}},
-		{"stopped short, topped up in drops", func(g *guided) { g.stream(800, 40); g.stream(950, 50); g.still(20); g.stream(985, 200); g.still(20) }, []Cue{CuePour, CueEase, CueStop, CueHold, CueTopUp, CueStop, CueHold}},
-		{"stopped short, topped up in a stream", func(g *guided) { g.stream(800, 40); g.stream(950, 50); g.still(20); g.stream(990, 20); g.still(20) }, []Cue{CuePour, CueEase, CueStop, CueHold, CueTopUp, CueStop, CueHold}},
+		{"stopped short, topped up in drops", func(g *guided) { g.stream(800, 40); g.stream(970, 50); g.still(20); g.stream(985, 200); g.still(20) }, []Cue{CuePour, CueEase, CueStop, CueHold, CueTopUp, CueStop, CueHold}},
+		{"stopped short, topped up in a stream", func(g *guided) { g.stream(800, 40); g.stream(970, 50); g.still(20); g.stream(990, 20); g.still(20) }, []Cue{CuePour, CueEase, CueStop, CueHold, CueTopUp, CueStop, CueHold}},
 		{"a rest on the way is no end of the pour", func(g *guided) { g.stream(400, 40); g.still(100); g.stream(500, 10) }, []Cue{CuePour, CueTopUp, CuePour}},
 		{"a rest after the ease asks for more", func(g *guided) { g.stream(700, 40); g.still(30) }, []Cue{CuePour, CueEase, CueTopUp}},
 		{"a slow moment after the ease asks for nothing new", func(g *guided) { g.stream(700, 40); g.stream(701, 10); g.still(3) }, []Cue{CuePour, CueEase}},
 		{"above the window hands are off", func(g *guided) { g.stream(1500, 50); g.still(100) }, []Cue{CuePour, CueEase, CueStop, CueHold}},
 		{"drops into the window without a stream", func(g *guided) { g.stream(981, 4000); g.still(20) }, []Cue{CuePour, CueHold}},
-		{"a stream that goes on after the hold is held", func(g *guided) { g.stream(800, 40); g.stream(950, 50); g.still(2); g.stream(985, 10); g.still(20) }, []Cue{CuePour, CueEase, CueStop, CueHold}},
+		{"a stream that goes on after the hold is held", func(g *guided) { g.stream(800, 40); g.stream(970, 50); g.still(2); g.stream(985, 10); g.still(20) }, []Cue{CuePour, CueEase, CueStop, CueHold}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			g := newGuided(t)
@@ -123,16 +123,19 @@ func TestCuesOfAPour(t *testing.T) {
 }
 
 func TestEaseAndStopComeBeforeTheTarget(t *testing.T) {
-	// At 10 g/s: the stop by its lag of 1.15 s and 0.3 s of spread, 14.5 g, the ease by 1.15 s and 1.2 s, 23.5 g, each
-	// within one line of 1 g and the line that the mean over the trail lags.
+	// A stream of 10 g/s that nothing slows down, by a hand and on a scale that nothing is known of: stop lag 0.85 ± 0.35 s
+	// and 0.08 s from pour to pour, tail 1 s, lag of the display 0.3 s, so that it shows 3 g less than there is. The last
+	// flow wanted is 3.5 g/s in a window of ±10 g and 1.75 g/s in one of ±5 g. Each within two lines.
+	//   ease: middle − Δ·(0.85 + √(0.7² + 0.08²)) − last·(0.85 + 2.5 + 1.5·1 + 3·0.3) − 3, Δ = 10 − last
+	//   stop: middle − 10·0.85 − 10·√(0.35² + 0.08²) − 3, but the ease is given 1.3·0.85 s + 0.4 s = 1.5 s, 15 g, to be heard
 	for _, tt := range []struct {
 		name              string
 		target, low, high reading.Mass
 		ease, stop        float64
 	}{
-		{"a window either side of the target", 100, 90, 110, 76.5, 85.5},
-		{"a window below the target: its middle is aimed at", 100, 90, 100, 71.5, 80.5},
-		{"a window above the target: the target is aimed at, from its low end on", 100, 100, 110, 76.5, 88.5},
+		{"a window either side of the target", 100, 90, 110, 66.8, 84.9},
+		{"a window below the target: its middle is aimed at", 100, 90, 100, 69.1, 84.2},
+		{"a window above the target: the target is aimed at", 100, 100, 110, 74.1, 89.2},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			g := newGuided(t)
@@ -178,7 +181,7 @@ func TestATrickleOfLessThanADivisionASecondIsNoStream(t *testing.T) {
 		g.take(reading.Value{Digits: 14850 + int64(i)/2, Decimals: 2, Unit: reading.UnitG}.String(), "m")
 	}
 	require.InDelta(t, 0.05, g.Flow(), 0.03)
-	g.guide.Take(&g.Pan, aimOf100, g.poured())
+	g.guide.Take(&g.Pan, aimOf100, g.poured(), g.Estimate())
 	require.Equal(t, CueHold, g.guide.Cue(), "inside the window, and all but still")
 }
 
@@ -244,7 +247,7 @@ func TestCuesOfAnyStream(t *testing.T) {
 			if poured >= aimOf100.Low && cue == CueTopUp {
 				rt.Fatalf("line %d: top_up inside the window, at %v", i, poured)
 			}
-			if poured >= aimOf100.Low && g.Settled(0) && cue != CueHold {
+			if poured >= aimOf100.Low && g.Settled(2*time.Second) && cue != CueHold {
 				rt.Fatalf("line %d: %q at rest inside the window, at %v", i, cue, poured)
 			}
 			if cue == CueTopUp {

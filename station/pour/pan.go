@@ -7,7 +7,7 @@ import (
 )
 
 const (
-	// Rest is the least time that a value must stay within one division before it counts as settled.
+	// Rest is the least time that a value must stay within its band before it counts as settled.
 	Rest = 500 * time.Millisecond
 	// restReadings is the least number of readings that must agree.
 	restReadings = 3
@@ -16,16 +16,22 @@ const (
 	arrival = 1500 * time.Millisecond
 	// gap without readings after which nothing seen before speaks for the present motion.
 	gap = 2 * time.Second
+	// slack is how many divisions a value may differ by without anything having happened: off-centre, a reading each.
+	slack = 3
 )
 
 // Happening is what a reading shows to have happened at the pan.
 type Happening uint8
 
 const (
-	Nothing Happening = iota
-	Placed            // a stable load on a pan that was empty
-	Lifted            // the load has left the pan
-	Keyed             // TARE at the scale: the value went from Before to Now, the load did not
+	Nothing   Happening = iota
+	Placed              // a stable load on a pan that was empty
+	Lifted              // the load has left the pan
+	Keyed               // TARE or ZERO at the scale: the value went from Was to Now, the load did not
+	Jumped              // from Was to about zero with no values in between: Lifted or Keyed. Lifted, until Tared is called
+	Restarted           // the same across a silence: the scale was off, or the load was taken from it meanwhile
+	Sank                // after a Jumped or Restarted: it was a key, and the load has left since
+	Put                 // the load grew from PutFrom to PutTo too fast for a stream: something was put in or on, or a ladle emptied
 )
 
 // Pan follows the load on one pan. The zero value has seen nothing yet.
@@ -35,9 +41,14 @@ type Pan struct {
 	Before   reading.Reading // the one before it
 	Rested   reading.Reading // the newest settled one, its mass the one in the middle of the newest few
 	Peak     reading.Mass    // largest value since Rested
-	Clean    bool            // of the newest Keyed: the value was at rest before it, so nothing landed unseen
+	Was      reading.Mass    // of the newest Keyed, Jumped or Restarted: the value before it
+	Clean    bool            // of the same: that was at rest, so nothing landed unseen
+	Stood    reading.Mass    // of the newest Jumped or Restarted: the load before it
+	PutFrom  reading.Mass    // of the newest Put
+	PutTo    reading.Mass
 
 	division reading.Mass // the scale's own
+	step     reading.Mass // the display's, at rest
 	seen     bool
 	low      reading.Mass // the band that the values have kept since rest began
 	high     reading.Mass
@@ -46,12 +57,23 @@ type Pan struct {
 
 	place place
 	empty reading.Mass // stable value of the empty pan
-	load  reading.Mass // last settled load above it
+	load  reading.Mass // last settled load above it, without puts
+	puts  reading.Mass // what was put in or on it
+	shift reading.Mass // by which keys have moved the display
+	zero  reading.Mass // what the newest Jumped or Restarted came to
+	jump  reading.Mass // the change of the value then
+	leapt bool         // and it is not known what that was
+	calm  bool         // the value was at rest before an interruption
+	quick reading.Mass // largest value soon after Rested
+	noise reading.Mass // see Band
 
 	coming  time.Time    // first reading of a load on the empty pan
 	arrived reading.Mass // most of it within arrival of that
 
-	trail trail
+	trail    trail
+	estimate estimator
+	approach approach
+	unrest   unrest
 }
 
 type place uint8
@@ -73,47 +95,79 @@ func (p *Pan) Threshold() reading.Mass { return max(reading.Gram, 5*p.Division) 
 func (p *Pan) Take(r reading.Reading) Happening {
 	continued := p.seen && r.At.Sub(p.Now.At) < gap
 	rested := continued && p.Settled(0)
+	if p.readings > 0 {
+		p.calm = p.Settled(0)
+	}
 	p.Before, p.Now = p.Now, r
-	p.Division = max(p.division, r.Value.Step())
-	if p.seen && rekinded(p.Before, r) {
-		p.Clean = rested
-		p.empty += r.Mass - p.Before.Mass
-		p.Interrupt()
-		p.follow(r, true)
-		return Keyed
+	p.resolve(r)
+	if p.seen {
+		if h := p.key(continued, rested); h != Nothing {
+			p.follow(r, true)
+			return h
+		}
 	}
 	p.seen = true
-	p.follow(r, continued)
-	return p.placed()
+	put := p.follow(r, continued)
+	if h := p.placed(); h != Nothing || !put {
+		return h
+	}
+	return Put
+}
+
+// resolve follows the step of the display. A display that leaves its last digit blank while it moves has not changed
+// its step.
+func (p *Pan) resolve(r reading.Reading) {
+	step := r.Value.Step()
+	if r.Motion == reading.Moving && (p.step == 0 || step == 10*p.step) {
+		return
+	}
+	p.step, p.Division = step, max(p.division, step)
 }
 
 // Interrupt says that the scale shows no weight just now: nothing seen before speaks for the motion after it.
-func (p *Pan) Interrupt() { p.readings, p.trail = 0, trail{} }
-
-// rekinded tells TARE from a load by the kind of weight, which only a key changes. ZERO changes no kind: on these lines it
-// can't be told from a cup that was lifted, and is taken for that.
-func rekinded(before, now reading.Reading) bool {
-	return before.Kind != now.Kind && before.Kind != reading.KindUnknown && now.Kind != reading.KindUnknown
+func (p *Pan) Interrupt() {
+	if p.readings > 0 {
+		p.calm = p.Settled(0)
+	}
+	p.readings, p.trail = 0, trail{}
+	p.estimate.reset()
 }
 
-// follow keeps the band of one division that the newest values share, and the trail for the flow.
-func (p *Pan) follow(r reading.Reading, continued bool) {
+// Silence is an Interrupt after which the scale may have been off, however short it was.
+func (p *Pan) Silence() {
+	p.Interrupt()
+	if p.seen {
+		p.Now.At = p.Now.At.Add(-gap)
+	}
+}
+
+// follow keeps the band that the newest values share, and the trail for the flow. It says whether a load has come to rest
+// that no stream brought.
+func (p *Pan) follow(r reading.Reading, continued bool) (put bool) {
 	low, high := min(p.low, r.Mass), max(p.high, r.Mass)
 	if !continued {
 		p.trail = trail{}
 	}
-	if !continued || p.readings == 0 || high-low > p.Division || r.Motion == reading.Moving {
+	p.unsettle(r, continued)
+	if !continued || p.readings == 0 || high-low > p.Band() || r.Motion == reading.Moving {
 		low, high = r.Mass, r.Mass
 		p.since, p.readings = r.At, 0
 	}
 	p.low, p.high = low, high
 	p.readings++
 	p.trail.add(r.At, r.Mass)
+	p.watch(r, continued)
+	if r.At.Sub(p.Rested.At) <= p.soon() {
+		p.quick = max(p.quick, r.Mass)
+	}
 	if p.Settled(0) {
-		p.Rested, p.Peak = r, r.Mass
-		p.Rested.Mass = p.trail.median()
+		value := p.trail.median()
+		put = p.putIn(value)
+		p.Rested, p.Peak, p.quick = r, r.Mass, value
+		p.Rested.Mass = value
 	}
 	p.Peak = max(p.Peak, r.Mass)
+	return put
 }
 
 // placed judges whether the pan is loaded. A load leaves at once, it comes only settled, and a cup comes in one go.
@@ -124,18 +178,28 @@ func (p *Pan) placed() Happening {
 	}
 	switch {
 	case p.place == loaded && load < p.load/2, p.place == foreign && load < p.load/4:
-		p.place, p.arrived = empty, 0
+		p.place, p.arrived, p.puts = empty, 0, 0
 		return Lifted
+	case p.sunk():
+		p.empty, p.leapt = p.zero-p.Stood, false
+		return Sank
 	case !settled:
 		return Nothing
 	case p.place == loaded, p.place == foreign:
-		p.load = load
+		p.puts = max(0, min(p.puts, load-p.load)) // what falls is first of all what was put in
+		p.load = load - p.puts
 	case load < p.Threshold():
 		p.place, p.empty = empty, p.Now.Mass
 	case p.place == unknown, p.arrived < load/2: // nobody saw it come, or it was poured
 		p.place, p.load = foreign, load
 	default:
-		p.place, p.load = loaded, load
+		if lag, seen := p.approach.lag(load.Grams(), p.Division.Grams()); seen {
+			p.estimate.lag = lag
+		}
+		if !p.Settled(Rest) {
+			return Nothing
+		}
+		p.place, p.load, p.leapt = loaded, load, false
 		return Placed
 	}
 	return Nothing
@@ -143,9 +207,12 @@ func (p *Pan) placed() Happening {
 
 // arrive keeps how much of a load had come within a moment of its first line.
 func (p *Pan) arrive(load reading.Mass) {
+	if load >= p.Threshold() {
+		p.approach.take(p.Now.At, load.Grams())
+	}
 	switch {
 	case load < p.Threshold():
-		p.arrived = 0
+		p.arrived, p.approach = 0, approach{}
 	case p.arrived == 0:
 		p.coming, p.arrived = p.Now.At, load
 	case p.Before.At.Sub(p.coming) <= arrival: // by the line before: there may have been none for a while
@@ -154,9 +221,10 @@ func (p *Pan) arrive(load reading.Mass) {
 }
 
 // Settled says whether the value has stayed within one division for at least Rest, three readings and the time given,
-// and the scale itself doesn't call it moving.
+// and the scale itself doesn't call it moving. A scale that was seen to lag may keep to one division on its way: after
+// twice its lag there, less than a sixth of one is still to come.
 func (p *Pan) Settled(atLeast time.Duration) bool {
-	return p.readings >= restReadings && p.Still() >= max(Rest, atLeast)
+	return p.readings >= restReadings && p.Still() >= max(Rest, atLeast, 2*p.estimate.lag)
 }
 
 // Still is how long the value has stayed within one division.
