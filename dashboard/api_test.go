@@ -111,11 +111,9 @@ func TestAnswersAreAsDescribed(t *testing.T) {
 
 func TestACardThatIsNotBuiltYetIsKeptAndRefusedAtTheStart(t *testing.T) {
 	for name, field := range map[string]string{
-		"additions": `"additions":[{"id":"black","name":"Black","role":"pigment","of":"ab","pct":1}]`,
 		"apart":     `"combine":"apart"`,
 		"hurry":     `"hurry":true`,
 		"volume":    `"measure_b":"volume","density":{"b":0.98}`,
-		"b_range":   `"ratio":{"weight":{"a":100,"b":2},"b_range":[1,2.5]}`,
 	} {
 		t.Run(name, func(t *testing.T) {
 			h := newHouse(t, nil)

@@ -48,11 +48,11 @@ type Bench struct {
 	frozen   bool
 	inbox    inbox
 	asked    int // requests not yet answered
-	jugs     [2]jug
+	jugs     [partNone]jug
 	stream   stream
 	cup      cup
 	cups     *rand.Rand
-	lost     [2]reading.Mass // fell beside the cup, or went with a cup that is no longer used
+	lost     masses // fell beside the cup, or went with a cup that is no longer used
 	hand     hand
 	auto     bool
 	answer   string // to be handed out when nothing is locked
@@ -97,7 +97,7 @@ func New(opt Options) (*Bench, error) {
 		wire:    newWire(uart),
 		damage:  damage,
 		inbox:   newInbox(opt.Scale),
-		jugs:    [2]jug{newJug(opt.A), newJug(opt.B)},
+		jugs:    [partNone]jug{newJug(opt.A), newJug(opt.B), newJug(Thin)},
 		cups:    rand.New(rand.NewPCG(opt.Seed, 'C')),
 		hand:    newHand(opt.Hand, opt.Seed),
 		auto:    opt.Auto,
@@ -150,11 +150,10 @@ func (b *Bench) step() {
 	if b.auto {
 		b.hand.act(b)
 	}
-	arriving := b.stream.step([2]reading.Mass{b.jugs[partA].step(), b.jugs[partB].step()})
+	arriving := b.stream.step(masses{b.jugs[partA].step(), b.jugs[partB].step(), b.jugs[partOther].step()})
 	load := b.cup.load(b.now)
 	if b.cup.on {
-		b.cup.contents[partA] += arriving[partA]
-		b.cup.contents[partB] += arriving[partB]
+		b.cup.contents.add(arriving)
 		load += strike(arriving)
 	} else {
 		b.lose(arriving)
@@ -191,9 +190,8 @@ func (b *Bench) show() {
 	}
 }
 
-func (b *Bench) lose(m [2]reading.Mass) {
-	b.lost[partA] += m[partA]
-	b.lost[partB] += m[partB]
+func (b *Bench) lose(m masses) {
+	b.lost.add(m)
 }
 
 // tilt tips one jug and rights the other.
@@ -203,7 +201,11 @@ func (b *Bench) tilt(part int, tip float64) {
 }
 
 // right rights both jugs. What is on the lip still falls.
-func (b *Bench) right() { b.jugs[partA].tilt, b.jugs[partB].tilt = 0, 0 }
+func (b *Bench) right() {
+	for i := range b.jugs {
+		b.jugs[i].tilt = 0
+	}
+}
 
 // placeCup sets the lifted cup back, or a new one where there is none or where the batch it was poured for is over.
 func (b *Bench) placeCup() {

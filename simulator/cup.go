@@ -11,7 +11,7 @@ import (
 // cup is the vessel on the pan or in a hand, with what is in it of each part.
 type cup struct {
 	empty    reading.Mass
-	contents [2]reading.Mass
+	contents masses
 	there    bool // there is a cup at all
 	on       bool // it stands on the pan
 	placed   time.Duration
@@ -23,9 +23,9 @@ func newCup(usual reading.Mass, random *rand.Rand) cup {
 	return cup{empty: usual + reading.Mass(spread), there: true}
 }
 
-func (c *cup) mass() reading.Mass { return c.empty + c.contents[partA] + c.contents[partB] }
+func (c *cup) mass() reading.Mass { return c.empty + c.contents.sum() }
 
-func (c *cup) used() bool { return c.contents != [2]reading.Mass{} }
+func (c *cup) used() bool { return c.contents != masses{} }
 
 // load is the force on the pan as a mass: the cup and, while it is being set down, the knock that dies away. Shape and
 // size of the knock are ours.

@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"time"
 
 	"twocup/scaledrv/reading"
@@ -229,7 +230,7 @@ func (h *hand) topUp(b *Bench, part int) {
 
 // choose answers a question by what was really done; where nothing done decides it, by the first choice.
 func (h *hand) choose(choices []string) string {
-	truth := []string{"tared"}
+	truth := []string{"tared", "poured"}
 	if h.lifted {
 		truth[0] = "lifted"
 	}
@@ -240,7 +241,8 @@ func (h *hand) choose(choices []string) string {
 		truth = append(truth, "to_b")
 	}
 	for _, c := range choices {
-		if slices.Contains(truth, c) {
+		addition := h.lastPart == partOther && strings.HasPrefix(c, "to_") && c != "to_a" && c != "to_b"
+		if addition || slices.Contains(truth, c) {
 			h.lifted = false
 			return c
 		}

@@ -34,7 +34,7 @@ func (c *coach) sight(b *Bench, now time.Duration) Sight {
 	b.mu.Lock()
 	standing := b.cup.on && b.now-b.cup.placed > 1500*time.Millisecond
 	b.mu.Unlock()
-	if c.part == partNone {
+	if c.part == len(partNames) {
 		return Sight{Cue: "done", Phase: "mix"}
 	}
 	if !standing {

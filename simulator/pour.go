@@ -10,7 +10,8 @@ import (
 const (
 	partA = iota
 	partB
-	partNone // neither jug
+	partOther // an addition, whichever it is
+	partNone  // no jug
 )
 
 // partOf is the jug of a part's name.
@@ -20,8 +21,26 @@ func partOf(name string) int {
 		return partA
 	case "B":
 		return partB
+	case "":
+		return partNone
 	}
-	return partNone
+	return partOther
+}
+
+// masses are of A, of B and of all additions.
+type masses [partNone]reading.Mass
+
+func (m masses) sum() (sum reading.Mass) {
+	for _, part := range m {
+		sum += part
+	}
+	return sum
+}
+
+func (m *masses) add(more masses) {
+	for i := range m {
+		m[i] += more[i]
+	}
 }
 
 // Liquid is how a liquid leaves its jug. Flows are grams per second. All figures of Thin and Thick are ours but the
@@ -101,12 +120,12 @@ const (
 
 // stream is what is between lip and cup, by the step in which it left.
 type stream struct {
-	falling [fallSteps][2]reading.Mass
+	falling [fallSteps]masses
 	at      int
 }
 
 // step puts in what leaves the lips and takes out what arrives.
-func (s *stream) step(leaving [2]reading.Mass) (arriving [2]reading.Mass) {
+func (s *stream) step(leaving masses) (arriving masses) {
 	arriving, s.falling[s.at] = s.falling[s.at], leaving
 	s.at = (s.at + 1) % fallSteps
 	return arriving
@@ -114,6 +133,6 @@ func (s *stream) step(leaving [2]reading.Mass) (arriving [2]reading.Mass) {
 
 // strike is the force of an arriving stream as a mass. What falls from rest for a time t arrives with v = g·t, so that a
 // flow q presses with q·v/g = q·t: as much as is on its way.
-func strike(arriving [2]reading.Mass) float64 {
-	return float64(arriving[partA]+arriving[partB]) * float64(fallSteps)
+func strike(arriving masses) float64 {
+	return float64(arriving.sum()) * float64(fallSteps)
 }

@@ -136,7 +136,7 @@ func TestBelowTheSlowestSteadyFlowTheStreamFallsInDrops(t *testing.T) {
 func TestSteadyStreamPressesByWhatIsInFlight(t *testing.T) {
 	var s stream
 	for range 100 {
-		arriving := s.step([2]reading.Mass{50 * reading.Gram / 1000, 0})
+		arriving := s.step(masses{50 * reading.Gram / 1000, 0})
 		var flying reading.Mass
 		for _, m := range s.falling {
 			flying += m[partA]

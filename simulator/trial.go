@@ -65,7 +65,7 @@ func NewTrial(opt TrialOptions) (*Trial, error) {
 // Step lets one Step pass. It says whether the scale shows a new value.
 func (t *Trial) Step() (shown Shown, fresh bool) {
 	t.now += Step
-	arriving := t.stream.step([2]reading.Mass{t.jug.step()})
+	arriving := t.stream.step(masses{t.jug.step()})
 	load := t.cup.load(t.now)
 	if t.cup.on {
 		t.cup.contents[partA] += arriving[partA]
@@ -87,9 +87,6 @@ func (t *Trial) Now() time.Duration { return t.now }
 
 // Place puts the cup on the pan.
 func (t *Trial) Place() { t.cup.on, t.cup.placed = true, t.now }
-
-// Refill takes the next liquid in hand. What was on its way falls still; what hung at the lip of the one before does not.
-func (t *Trial) Refill(l Liquid) { t.jug = newJug(l) }
 
 // Pour holds the vessel for one Step so that it gives a flow in grams per second, as steadily as a person does.
 func (t *Trial) Pour(flow float64) { t.jug.tilt = t.jug.tip(t.hand.steady(flow)) }

@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"twocup/scaledrv/reading"
+	"twocup/simulator"
 	"twocup/station"
 	"twocup/station/batch"
 	"twocup/station/metrology"
@@ -113,4 +114,22 @@ func (o *outcome) see(r *rig, snap station.Snapshot) {
 			o.falseGreen++
 		}
 	}
+}
+
+// The simulated person weighs in a system with three additions, one of them after B, as the demo would show it.
+func TestThePersonPoursAdditionsToo(t *testing.T) {
+	dir := t.TempDir()
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(t, dir, simulator.Options{Seed: 5}, func(*rig, station.Snapshot) {})
+		defer r.stop()
+		record, a, b := r.weighOut("breakwater-tooling", "1500 g")
+		require.Equal(t, metrology.Within, *record.Verdict, "%v", record.Doubt)
+		require.Len(t, record.Parts, 5)
+		require.InDelta(t, a.Grams(), record.Parts[0].Poured.Grams(), 1)
+		for _, p := range record.Parts {
+			if p.Part.Part == "B" {
+				require.InDelta(t, b.Grams(), p.Poured.Grams(), 1)
+			}
+		}
+	})
 }

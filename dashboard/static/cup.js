@@ -23,7 +23,10 @@ export function levels(batch, density) {
 
 // makeCup() gives the drawing and its update; where the target line meets the wall is handed on to the lens.
 export function makeCup() {
-  const layer = part => ({ box: svg("rect", { x: LEFT, width: WIDTH, class: `liquid-${part}` }), name: svg("text", { x: LEFT + WIDTH / 2, class: "liquid-name" }, part) });
+  const layer = part => {
+    const letter = part === "A" || part === "B" ? part : "+";
+    return { box: svg("rect", { x: LEFT, width: WIDTH, class: `liquid-${letter === "+" ? "other" : part}` }), name: svg("text", { x: LEFT + WIDTH / 2, class: "liquid-name" }, letter) };
+  };
   const layers = { A: layer("A"), B: layer("B") };
   const line = svg("path", { class: "target-line" });
   const clip = svg("clipPath", { id: "cup-inside" }, svg("path", { d: `M${LEFT} 0V${FLOOR - 16}Q${LEFT} ${FLOOR} ${LEFT + 16} ${FLOOR}H${LEFT + WIDTH - 16}Q${LEFT + WIDTH} ${FLOOR} ${LEFT + WIDTH} ${FLOOR - 16}V0Z` }));
@@ -36,8 +39,12 @@ export function makeCup() {
   function update(batch, density) {
     const l = levels(batch, density);
     for (const { part, from, to } of l.layers) {
-      const { box, name } = layers[part] ?? {};
-      if (!box) continue;
+      if (!layers[part]) { // an addition
+        layers[part] = layer(part);
+        inside.append(layers[part].box);
+        inside.after(layers[part].name);
+      }
+      const { box, name } = layers[part];
       box.setAttribute("y", y(to));
       box.setAttribute("height", y(from) - y(to));
       name.setAttribute("y", (y(from) + y(to)) / 2 + 11);

@@ -42,7 +42,7 @@ const NOTES = {
     ? "Something stands on the pan since before: take it off, then place the empty cup" : m.b.part ? `${m.pouredText} ${m.unit} of ${m.b.part} is kept` : m.b.parts.map(p => `${p.part} ${massText(micrograms(p.target_g), m.step)} ${m.unit}`).join(", then "),
   ease: () => "Slow to a dribble",
   hold: () => "Settling",
-  change_over: () => "Drips now still count as A",
+  change_over: changeNote,
   lost: m => m.lost ? "This display has lost the station and tries again by itself"
     : m.scale.advice ?? (m.scale.link === "silent" ? "The line is open but the scale says nothing: is it switched on?" : "The scale's cable or port is gone; it is tried again by itself"),
   heavy: m => m.scale.advice ?? "Take load off the pan",
@@ -62,11 +62,12 @@ export function view(snap, gap_ms, tolerance = null) {
   const m = measure(snap, gap_ms, tolerance);
   const [state, , words, shape, ground, figure] = TABLE.find(([, when]) => when(m));
   const word = words(m);
+  if (m.b?.part && letterOf(m.b.part) === "+" && word[0] === "") word[0] = nameOf(m.b, m.b.part);
   return {
     state, ground, word,
     shape: typeof shape === "function" ? shape(m) : shape,
     drops: Math.min(m.drops || 3, 5),
-    letter: m.b?.part ?? "",
+    letter: m.b?.part ? letterOf(m.b.part) : "",
     figure: figureOf(figure, m),
     note: NOTES[state]?.(m) ?? "",
     poured: m.pouredText, target: m.targetText, unit: m.unit, step: m.step,
@@ -118,9 +119,21 @@ function dropsIn(ug) {
   return n > 5 ? Math.round(n / 5) * 5 : n;
 }
 
+// A and B have their letters; every addition is a plus, and its name stands before the verb.
+const letterOf = part => (part === "A" || part === "B" ? part : "+");
+const nameOf = (b, part) => b.parts.find(p => p.part === part)?.name ?? part;
+
+const lastIn = b => b.parts.filter(p => p.accepted).at(-1);
+
 function changeOver(b) {
-  const done = b.parts.filter(p => p.accepted).at(-1);
-  return [done ? `${done.part} is in.` : "", `Take ${b.part ?? ""}`, ""];
+  const done = lastIn(b);
+  return [done ? `${nameOf(b, done.part)} is in.` : "", `Take ${nameOf(b, b.part)}`, ""];
+}
+
+function changeNote({ b }) {
+  const done = lastIn(b);
+  if (done?.stir_in) return `Stir ${nameOf(b, done.part)} in well first, with a stick of its own`;
+  return `Drips now still count as ${done ? nameOf(b, done.part) : "the part before"}`;
 }
 
 function figureOf(kind, m) {
@@ -180,7 +193,7 @@ export function actionsFor(snap, v) {
   const begun = b.parts.some(p => p.poured_g > 0), last = b.parts.filter(p => p.accepted).at(-1), read = v.ground !== "lost";
   const list = [];
   const add = (fits, action, label, confirm = false) => { if (fits) list.push({ action, label, confirm }); };
-  add(read && b.cue === "change_over" && b.part === "B", "b_begins", "B begins now");
+  add(read && b.cue === "change_over", "b_begins", `${nameOf(b, b.part)} begins now`);
   add(read && ["hold", "top_up"].includes(b.cue) && b.part && b.poured_g > 0, "accept", `Take ${b.part} as it is`);
   add(read && last && (b.cue === "change_over" || b.cue === "done" && b.verdict), "reopen", `Reopen ${last?.part}`);
   add(read && ["cup", "pour"].includes(b.phase) && !begun && snap.scale.stable, "tare", "Tare here");
@@ -189,5 +202,8 @@ export function actionsFor(snap, v) {
   return list;
 }
 
-const ANSWERS = { lifted: "The cup was lifted", tared: "TARE or ZERO was pressed", to_a: "It was A", to_b: "It was B", same_cup: "It is the same cup", accept: "Take it as it is", scrap: "Scrap it" };
-export const answerText = choice => ANSWERS[choice] ?? choice;
+const ANSWERS = { lifted: "The cup was lifted", tared: "TARE or ZERO was pressed", poured: "It was poured", put_in: "Something was put in or on", same_cup: "It is the same cup", accept: "Take it as it is", scrap: "Scrap it" };
+export const answerText = choice => ANSWERS[choice] ?? (choice.startsWith("to_") ? `It was ${partName(choice.slice(3))}` : choice);
+
+// A part's own name: A and B are capitals, an addition is its id.
+const partName = id => (id === "a" || id === "b" ? id.toUpperCase() : id);

@@ -1,6 +1,7 @@
 package batch
 
 import (
+	"slices"
 	"time"
 
 	"twocup/scaledrv/reading"
@@ -13,10 +14,13 @@ import (
 func Resume(facts []Fact, division reading.Mass, shown []reading.Reading) (State, []Fact) {
 	s := Replay(facts)
 	s.Pan = pour.NewPan(division)
-	known, more := lastDecided(facts), []Fact(nil)
+	known, keys, more := lastDecided(facts), keysPressed(facts), []Fact(nil)
 	for _, r := range shown {
 		if !r.At.After(known) {
 			s.Pan.Take(r) // what it decided stands in the facts
+			if slices.ContainsFunc(keys, r.At.Equal) {
+				s.Pan.Tared() // without its flags a key looks like a lift
+			}
 			continue
 		}
 		next, decided := Follow(s, r)
@@ -24,6 +28,16 @@ func Resume(facts []Fact, division reading.Mass, shown []reading.Reading) (State
 	}
 	s.Pan.Silence()
 	return s, more
+}
+
+// keysPressed are the instants at which the facts say that a key of the scale was pressed, to the millisecond of a trace.
+func keysPressed(facts []Fact) (at []time.Time) {
+	for _, f := range facts {
+		if r, ok := f.(Referenced); ok && (r.Why == "key" || r.Why == "tared") {
+			at = append(at, r.At.Truncate(time.Millisecond))
+		}
+	}
+	return at
 }
 
 // lastDecided is when the newest of the facts happened that readings decide, or that change what they mean.

@@ -43,6 +43,8 @@ type PartView struct {
 	plan.Part
 	Poured   reading.Mass `json:"poured_g"`
 	Accepted bool         `json:"accepted"`
+	Name     string       `json:"name,omitempty"`    // of an addition
+	StirIn   bool         `json:"stir_in,omitempty"` // before the next part goes in
 }
 
 // PotLife is the working time from first contact. Ends is nil where the card gives none.
@@ -181,6 +183,11 @@ func (s *State) parts() []PartView {
 	for i := range s.Dosings {
 		d := &s.Dosings[i]
 		view := PartView{Part: d.Part, Accepted: d.Accepted && (i != s.at-1 || !s.held())}
+		for _, a := range s.Start.Card.Additions {
+			if a.ID == d.Part.Part {
+				view.Name, view.StirIn = a.Name, a.StirIn != nil && *a.StirIn
+			}
+		}
 		if s.cup {
 			view.Poured = s.poured(i)
 		}

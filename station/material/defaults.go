@@ -121,10 +121,8 @@ func (c Card) NotBuilt() []string {
 		asked bool
 		what  string
 	}{
-		{len(c.Additions) > 0, "weighing in additions"},
 		{c.Combine() == "apart", "B in a cup of its own (combine: apart)"},
 		{c.Hurry(), "a fast system (hurry: true)"},
-		{c.Ratio.BRange != nil, "choosing B within a range (ratio.b_range)"},
 		{c.MeasureB() != "weight", "measuring B by " + c.MeasureB() + " (measure_b)"},
 	} {
 		if n.asked {
