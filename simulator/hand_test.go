@@ -79,7 +79,7 @@ func TestHandFillsACupByPerfectCues(t *testing.T) {
 					defer stop()
 					began := time.Now()
 					c := &coach{targets: [2]reading.Mass{200 * reading.Gram, 100 * reading.Gram}}
-					for onPan := true; c.part != partNone || onPan; {
+					for onPan := true; c.part != len(partNames) || onPan; {
 						b.See(c.sight(b, time.Since(began)))
 						time.Sleep(40 * time.Millisecond)
 						require.Less(t, time.Since(began), 5*time.Minute)
