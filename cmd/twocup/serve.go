@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"sync"
 	"time"
 
 	"twocup/dashboard"
@@ -81,7 +82,9 @@ func (d *daemon) close() {
 func (d *daemon) run(ctx context.Context, stations []station.Config, hand dashboard.Hand, started func(context.Context, []*station.Station)) error {
 	defer d.close()
 	ctx, cancel := context.WithCancel(ctx)
-	defer cancel()
+	var thinning sync.WaitGroup
+	thinning.Go(func() { d.thinTraces(ctx) })
+	defer func() { cancel(); thinning.Wait() }()
 	metrics := dashboard.NewMetrics()
 	var benches []*station.Station
 	for _, cfg := range stations {
@@ -105,6 +108,23 @@ func (d *daemon) run(ctx context.Context, stations []station.Config, hand dashbo
 	cancel()
 	d.end(server, screens, benches)
 	return err
+}
+
+// maxTraces is what the traces of all batches may take together, in bytes: some thousands of hours of pouring.
+const maxTraces = 256 << 20
+
+// thinTraces keeps the traces within their size, now and once a day.
+func (d *daemon) thinTraces(ctx context.Context) {
+	for {
+		if err := d.ledger.ThinTraces(ctx, maxTraces); err != nil && ctx.Err() == nil {
+			d.log.Error("thin the oldest traces", "err", err)
+		}
+		select {
+		case <-time.After(24 * time.Hour):
+		case <-ctx.Done():
+			return
+		}
+	}
 }
 
 // end waits for everything to have ended, requests first, and for what is queued to be written.
