@@ -15,19 +15,20 @@ import (
 
 // mayImport are the rooms and the arrows between them. A room that isn't here may not exist; cmd may import everything.
 var mayImport = map[string][]string{
-	"scaledrv/reading":  {},
-	"scaledrv":          {"scaledrv/reading"},
-	"station/material":  {"scaledrv/reading"},
-	"station/metrology": {"scaledrv/reading"},
-	"station/chem":      {"scaledrv/reading"},
-	"station/plan":      {"scaledrv/reading", "station/material", "station/metrology", "station/chem"},
-	"station/pour":      {"scaledrv/reading"},
-	"station/batch":     {"scaledrv/reading", "station/material", "station/metrology", "station/plan", "station/pour"},
-	"station/ledger":    {"scaledrv/reading", "station/material", "station/batch"},
-	"station":           {"scaledrv", "scaledrv/reading", "station/*"},
-	"dashboard":         {"scaledrv", "scaledrv/reading", "station", "station/*"},
-	"simulator":         {"scaledrv/reading"},
-	"cmd/twocup":        {"*"},
+	"scaledrv/reading":   {},
+	"scaledrv":           {"scaledrv/reading"},
+	"station/material":   {"scaledrv/reading"},
+	"station/metrology":  {"scaledrv/reading"},
+	"station/chem":       {"scaledrv/reading"},
+	"station/plan":       {"scaledrv/reading", "station/material", "station/metrology", "station/chem"},
+	"station/pour":       {"scaledrv/reading"},
+	"station/batch":      {"scaledrv/reading", "station/material", "station/metrology", "station/plan", "station/pour"},
+	"station/ledger":     {"scaledrv/reading", "station/material", "station/batch"},
+	"station":            {"scaledrv", "scaledrv/reading", "station/*"},
+	"dashboard":          {"scaledrv", "scaledrv/reading", "station", "station/*"},
+	"simulator":          {"scaledrv/reading"},
+	"simulator/rehearse": {"scaledrv", "scaledrv/reading", "simulator", "station", "station/*"},
+	"cmd/twocup":         {"*"},
 }
 
 // pure rooms know no clock but the times handed to them, do no I/O and start nothing.

@@ -86,7 +86,9 @@ func TestARecordingIsReplayed(t *testing.T) {
 	dir := t.TempDir()
 	records := filepath.Join(dir, "records")
 	config := "listen: 127.0.0.1:0\ndata: %s\nstations:\n  - {id: bench-1, scales: [{id: small, link: '%s', shape: letter-status, division: 0.1 g}]}\n"
-	up := func(stations []station.Snapshot) bool { return stations[0].Scale.Link == "up" && stations[0].Scale.Stable }
+	up := func(stations []station.Snapshot) bool {
+		return stations[0].Scale.Link == "up" && stations[0].Scale.Stable
+	}
 	t.Run("recorded", func(t *testing.T) {
 		eventually(t, serving(t, fmt.Sprintf(config, filepath.Join(dir, "one"), "sim:"), "--record", records), up)
 	})

@@ -57,7 +57,7 @@ function show(snap, gap_ms) {
 
 function weigh(snap, v, card) {
   set("part-letter", v.letter);
-  drawShape($("shape"), v.shape, v.drops);
+  drawShape($("shape"), v.shape, v.drops, v.letters);
   const [before, word, after] = v.word;
   set("before", before && before + " ");
   set("word", word);

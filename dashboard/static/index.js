@@ -31,7 +31,7 @@ async function refresh() {
     const { stations } = await api("GET", "/stations");
     for (const snap of stations) {
       const row = rowOf(snap), v = view(snap, 0);
-      drawShape(row.shape, v.shape, v.drops);
+      drawShape(row.shape, v.shape, v.drops, v.letters);
       row.texts.textContent = lineOf(snap).join(" · ");
     }
     document.getElementById("stations").replaceChildren(...stations.map(s => rows.get(s.station).li));

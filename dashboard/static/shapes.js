@@ -27,8 +27,8 @@ const SHAPES = {
   above: () => [mark(54), mark(88), line("M8 16H92", 15)],
   below: () => [mark(12), mark(46), line("M8 84H92", 15)],
   unproven: () => [mark(50), line("M22 88L78 12", 12)],
-  rings: () => [svg("circle", { cx: 50, cy: 50, r: 42, fill: "none", stroke: "currentColor", "stroke-width": 10 }), text(50, 66, 46, "A"),
-    line("M132 12.500A42 42 0 1 0 168 12.500"), text(150, 66, 46, "B")],
+  rings: (_, [done, next]) => [svg("circle", { cx: 50, cy: 50, r: 42, fill: "none", stroke: "currentColor", "stroke-width": 10 }), text(50, 66, 46, done),
+    line("M132 12.500A42 42 0 1 0 168 12.500"), text(150, 66, 46, next)],
   halves: () => [solid("M6 14H46V86H6Z"), line("M58 18H90V82H58Z", 8)],
   broken: () => [line("M4 50H30L40 26"), line("M60 74L70 50H96")],
   dots: () => [16, 50, 84].map(x => svg("circle", { cx: x, cy: 50, r: 11, fill: "currentColor" })),
@@ -38,9 +38,10 @@ const SHAPES = {
   weightup: () => [line("M50 62V12M28 32L50 10L72 32", 12), line("M10 88H90", 12)],
 };
 
-export function drawShape(box, name, drops) {
-  const key = name === "drops" ? name + drops : name;
+// drops: how many, of the shape drops; letters: of the part that is in and of the next one, of the shape rings.
+export function drawShape(box, name, drops, letters = ["A", "B"]) {
+  const key = name === "drops" ? name + drops : name === "rings" ? name + letters : name;
   if (box.dataset.shape === key) return;
   box.dataset.shape = key;
-  box.replaceChildren(svg("svg", { viewBox: name === "rings" ? "0 0 200 100" : "0 0 100 100", "aria-hidden": "true" }, ...SHAPES[name](drops)));
+  box.replaceChildren(svg("svg", { viewBox: name === "rings" ? "0 0 200 100" : "0 0 100 100", "aria-hidden": "true" }, ...SHAPES[name](drops, letters)));
 }

@@ -67,6 +67,7 @@ export function view(snap, gap_ms, tolerance = null) {
     state, ground, word,
     shape: typeof shape === "function" ? shape(m) : shape,
     drops: Math.min(m.drops || 3, 5),
+    letters: m.b ? [letterOf(lastIn(m.b)?.part ?? "A"), letterOf(m.b.part ?? "B")] : undefined,
     letter: m.b?.part ? letterOf(m.b.part) : "",
     figure: figureOf(figure, m),
     note: NOTES[state]?.(m) ?? "",

@@ -54,6 +54,11 @@ func (l lip) parted(now time.Time, flow, wanted float64, tail Lag) stream {
 // comes is what lands if the vessel is righted at a word given now, in g.
 func (s stream) comes(h *Habit) float64 { return s.tipped*h.Stop.Seconds + s.lip*h.Tail.Seconds }
 
+// spread is the standard deviation of what comes, in g.
+func (s stream) spread(h *Habit) float64 {
+	return math.Hypot(s.tipped*h.Stop.spread(), s.lip*h.Tail.spread())
+}
+
 // teach is the lag with what the answer to the change shows, s being what flows after it.
 func (c *change) teach(h Habit, now time.Time, at float64, s stream, sd, flowSD float64) Habit {
 	took, by := now.Sub(c.since).Seconds(), c.flow-s.tipped

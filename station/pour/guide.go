@@ -204,7 +204,7 @@ func (g *Guide) parted(now time.Time, e Estimate) stream {
 
 // reaches says whether a stop said now would bring the part to where it should land.
 func (g *Guide) reaches(p *Pan, a Aim, at float64, s stream, e Estimate) bool {
-	spread := math.Hypot(s.tipped*g.habit.Stop.spread(), math.Hypot(e.SD, rounding*p.Division.Grams()))
+	spread := math.Hypot(s.spread(&g.habit), math.Hypot(e.SD, rounding*p.Division.Grams()))
 	comes := g.comes(p.Now.At, at, s)
 	switch {
 	case g.ladled(p):
