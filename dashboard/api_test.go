@@ -111,9 +111,9 @@ func TestAnswersAreAsDescribed(t *testing.T) {
 
 func TestACardThatIsNotBuiltYetIsKeptAndRefusedAtTheStart(t *testing.T) {
 	for name, field := range map[string]string{
-		"apart":     `"combine":"apart"`,
-		"hurry":     `"hurry":true`,
-		"volume":    `"measure_b":"volume","density":{"b":0.98}`,
+		"apart":  `"combine":"apart"`,
+		"hurry":  `"hurry":true`,
+		"volume": `"measure_b":"volume","density":{"b":0.98}`,
 	} {
 		t.Run(name, func(t *testing.T) {
 			h := newHouse(t, nil)
