@@ -114,7 +114,7 @@ func (s *Server) putMaterial(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	card, err := material.Decode(b)
+	card, err := material.Decode(withoutView(b))
 	if err != nil {
 		return err
 	}
@@ -126,6 +126,23 @@ func (s *Server) putMaterial(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	return reply(w, http.StatusOK, viewMaterial(stored))
+}
+
+// withoutView takes off what an answer has beside the card, so that what was got can be put back.
+func withoutView(b []byte) []byte {
+	var fields map[string]json.RawMessage
+	if json.Unmarshal(b, &fields) != nil {
+		return b // Decode says why
+	}
+	before := len(fields)
+	for _, name := range []string{"revision", "ratio_text", "sentence"} {
+		delete(fields, name)
+	}
+	if len(fields) == before {
+		return b
+	}
+	stripped, _ := json.Marshal(fields) // of what was JSON
+	return stripped
 }
 
 // planOrder asks for a plan; with a station it is for that station's scale.
@@ -304,6 +321,9 @@ func (s *Server) exportBatches(w http.ResponseWriter, r *http.Request) error {
 	q, err := readQuery(r.URL.Query())
 	if err != nil {
 		return err
+	}
+	if q.Cursor != "" {
+		return problem(http.StatusBadRequest, "cursor: an export has no pages")
 	}
 	w.Header().Set("Content-Type", "text/csv; charset=utf-8")
 	w.Header().Set("Content-Disposition", `attachment; filename="batches.csv"`)

@@ -57,6 +57,7 @@ func TestAnswersAreAsDescribed(t *testing.T) {
 		{"one card", "GET", "/api/v1/materials/quay-grey", "", 200, `"sentence":"for every 100 g of A, 50 g of B: B is half of A"`},
 		{"an unknown card", "GET", "/api/v1/materials/nope", "", 404, "nope"},
 		{"a changed card", "PUT", "/api/v1/materials/quay-grey", strings.Replace(card, "20m", "21m", 1), 200, `"revision":2`},
+		{"a card put back as it was got", "PUT", "/api/v1/materials/quay-grey", strings.Replace(card, "{", `{"revision":2,"ratio_text":"x","sentence":"y",`, 1), 200, `"revision":3`},
 		{"another card's text", "PUT", "/api/v1/materials/harbour-clear", card, 400, `"field":"id"`},
 		{"a changed card that was never there", "PUT", "/api/v1/materials/nope", strings.Replace(card, "quay-grey", "nope", 1), 404, "nope"},
 		{"a plan without a scale", "POST", "/api/v1/plan", `{"material":"quay-grey","amount":{"total_g":300}}`, 200, `"uncertainty_pct":null`},

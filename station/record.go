@@ -2,6 +2,7 @@ package station
 
 import (
 	"context"
+	"math"
 	"strings"
 	"time"
 
@@ -75,7 +76,7 @@ func record(state batch.State, saving bool, entries []ledger.Entry) Record {
 		r.Lots = map[string][]string{}
 	}
 	if !state.Weighed.IsZero() {
-		r.Weighed, r.Index = &state.Weighed, index(start.Card.Equivalents, r.Parts)
+		r.Weighed, r.Index = &state.Weighed, index(start.Card.Equivalents, start.Plan.Doses, r.Parts)
 	}
 	if !state.Ended.At.IsZero() {
 		r.Finished = &state.Ended.At
@@ -83,8 +84,9 @@ func record(state batch.State, saving bool, entries []ledger.Entry) Record {
 	return r
 }
 
-// index of what was poured, in percent; nil where the card has no equivalents.
-func index(eq *material.Equivalents, parts []batch.PartView) *float64 {
+// index of what was poured, in percent with 3 decimals; nil where the card has no equivalents. An addition counts as it does
+// in the ratio.
+func index(eq *material.Equivalents, doses []plan.Dose, parts []batch.PartView) *float64 {
 	if eq == nil {
 		return nil
 	}
@@ -93,10 +95,16 @@ func index(eq *material.Equivalents, parts []batch.PartView) *float64 {
 	for _, p := range parts {
 		poured[p.Part.Part] = p.Poured
 	}
-	pct, err := system.Index(poured["A"], poured["B"])
+	a, b := poured["A"], poured["B"]
+	for _, d := range doses {
+		a += reading.Mass(d.CountsA * float64(poured[d.ID]))
+		b += reading.Mass(d.CountsB * float64(poured[d.ID]))
+	}
+	pct, err := system.Index(a, b)
 	if err != nil {
 		return nil
 	}
+	pct = math.Round(pct*1000) / 1000
 	return &pct
 }
 

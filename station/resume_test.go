@@ -216,3 +216,104 @@ func TestWhenTheClockIsInDoubt(t *testing.T) {
 		})
 	}
 }
+
+// A stick that was told to be one is still one after a restart: taken out with the cup off, it is no loss of the mix.
+func TestAStickInTheCupIsNotForgotten(t *testing.T) {
+	onBench(t, takes(0), func(s *scripted) {
+		id := s.start()
+		s.cup()
+		s.pour(250, 20*time.Second)
+		s.rest(250, 8*time.Second)
+		require.True(s, s.batchNow().Parts[0].Accepted)
+		s.rest(250, 5*time.Second)
+		s.rest(256, 3*time.Second) // 6 g at once
+		require.NotNil(s, s.batchNow().Question)
+		_, err := s.Act(s.Context(), id, Action{Act: batch.Act{Action: "put_in"}})
+		require.NoError(s, err)
+		s.rest(256, time.Second)
+		s.restart(5 * time.Second)
+		s.rest(256, 3*time.Second)
+		s.rest(0, 3*time.Second)   // lifted
+		s.rest(250, 5*time.Second) // and set back without the stick
+		view := s.batchNow()
+		require.Equal(s, 200*reading.Gram, view.Parts[0].Poured, "%+v", view)
+		require.Equal(s, 100*reading.Gram, view.Parts[1].Target)
+	})
+}
+
+// Whatever was open when the daemon was killed is open again, after one restart and after two.
+func TestAnOpenQuestionIsOpenAgain(t *testing.T) {
+	onBench(t, takes(0), func(s *scripted) {
+		id := killedMidPour(s)
+		s.rest(0, 3*time.Second)
+		require.NotNil(s, s.batchNow().Question)
+		for range 2 {
+			s.restart(time.Second)
+			s.rest(0, 3*time.Second)
+			view := s.batchNow()
+			require.NotNil(s, view.Question)
+			require.Contains(s, view.Question.Choices, "tared")
+			require.Equal(s, 80*reading.Gram, *view.Poured)
+		}
+		require.Equal(s, 1, count(s.recorded(id), "jumped"), "it happened once")
+		_, err := s.Act(s.Context(), id, Action{Act: batch.Act{Action: "tared"}})
+		require.NoError(s, err)
+		s.rest(0, time.Second)
+		require.Equal(s, 80*reading.Gram, *s.batchNow().Poured)
+		s.restart(3 * time.Second)
+		s.rest(0, 2*time.Second)
+		require.Equal(s, 80*reading.Gram, *s.batchNow().Poured, "and the key is known for one")
+		s.pour(120, 15*time.Second)
+		s.rest(120, 8*time.Second)
+		require.Equal(s, 200*reading.Gram, s.batchNow().Parts[0].Poured)
+	})
+}
+
+func TestACupThatIsOffIsStillOff(t *testing.T) {
+	onBench(t, takes(0), func(s *scripted) {
+		s.start()
+		s.cup()
+		s.pour(130, 8*time.Second)
+		s.rest(130, 3*time.Second)
+		s.rest(0, 2*time.Second)
+		off := []pour.Cue{pour.CuePlace, pour.CueAnswer} // without values in between it may have been a key
+		require.Contains(s, off, s.batchNow().Cue)
+		s.restart(5 * time.Second)
+		s.rest(0, 2*time.Second)
+		require.Contains(s, off, s.batchNow().Cue)
+		require.Equal(s, 80*reading.Gram, *s.batchNow().Poured)
+		s.rest(130, 4*time.Second)
+		require.Equal(s, 80*reading.Gram, *s.batchNow().Poured)
+		require.Nil(s, s.batchNow().Doubt)
+	})
+}
+
+func TestAPartTakenBackByHandStaysTakenBack(t *testing.T) {
+	onBench(t, takes(0), func(s *scripted) {
+		id := s.start()
+		s.cup()
+		s.pour(249, 20*time.Second)
+		s.rest(249, 8*time.Second)
+		require.True(s, s.batchNow().Parts[0].Accepted)
+		_, err := s.Act(s.Context(), id, Action{Act: batch.Act{Action: "reopen"}})
+		require.NoError(s, err)
+		s.rest(249, time.Second)
+		s.restart(3 * time.Second)
+		s.rest(249, 10*time.Second)
+		require.False(s, s.batchNow().Parts[0].Accepted, "nothing has changed since")
+		s.pour(250, 2*time.Second)
+		s.rest(250, 8*time.Second)
+		require.Equal(s, 200*reading.Gram, s.batchNow().Parts[0].Poured)
+		require.True(s, s.batchNow().Parts[0].Accepted)
+	})
+}
+
+func TestWhatComesOntoAWeighedCupInAnOutageIsNoB(t *testing.T) {
+	onBench(t, takes(0), func(s *scripted) {
+		poured(s)
+		s.restart(time.Minute)
+		s.rest(356, 5*time.Second)
+		require.NotNil(s, s.batchNow().Verdict)
+		require.Equal(s, 100*reading.Gram, s.batchNow().Parts[1].Poured)
+	})
+}

@@ -36,6 +36,7 @@ type Config struct {
 
 	persist func(context.Context, string, ...batch.Fact) error       // nil means the ledger's Append; a test holds it up
 	trace   func(context.Context, string, []ledger.TracePoint) error // nil means the ledger's AppendTrace
+	probe   func(context.Context) error                              // nil means the ledger's Probe
 	clock   func() clock                                             // nil means the system's
 }
 
@@ -96,6 +97,9 @@ func Start(ctx context.Context, cfg Config) *Station {
 	}
 	if cfg.trace == nil {
 		cfg.trace = cfg.Ledger.AppendTrace
+	}
+	if cfg.probe == nil {
+		cfg.probe = cfg.Ledger.Probe
 	}
 	if cfg.clock == nil {
 		cfg.clock = systemClock

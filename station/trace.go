@@ -46,6 +46,11 @@ func (s *Station) takeTrace(r reading.Reading) {
 
 // keepTrace hands the points to the ledger when it is time and nothing is being written: facts go first.
 func (s *Station) keepTrace(now time.Time) {
+	if s.unwritable != nil && len(s.points.points) == 0 && s.tracing == nil && len(s.queue) == 0 && !now.Before(s.traceAfter) {
+		s.writer.jobs <- job{probe: true} // so that the display need not say so for longer than it is true
+		s.tracing = &trace{}
+		return
+	}
 	t := s.points
 	due := len(t.points) >= traceGroup || len(t.points) > 0 && now.Sub(t.points[0].At) >= traceWithin
 	if !due || s.tracing != nil || len(s.queue) > 0 || now.Before(s.traceAfter) {
@@ -64,6 +69,9 @@ func (s *Station) traced(o outcome) {
 		return
 	}
 	s.traceAfter = time.Now().Add(retry)
+	if len(t.points) == 0 {
+		return
+	}
 	if t.batch == s.points.batch && len(t.points)+len(s.points.points) <= maxTrace {
 		s.points.points = append(t.points, s.points.points...)
 	} else {

@@ -87,6 +87,7 @@ func TestATraceNeverHoldsFactsUpAndIsWholeAfterwards(t *testing.T) {
 }
 
 func TestABatchThatTheDiskCannotTakeIsNotStartedLater(t *testing.T) {
+	full := fmt.Errorf("write: %w", ledger.ErrReadOnly)
 	onBench(t, takes(0), func(s *scripted) {
 		s.rest(0, time.Second)
 		s.hold(func(context.Context, string, ...batch.Fact) error { return fmt.Errorf("write: %w", ledger.ErrReadOnly) })
@@ -97,15 +98,19 @@ func TestABatchThatTheDiskCannotTakeIsNotStartedLater(t *testing.T) {
 		require.Zero(s, time.Since(begun), "told at once")
 		synctest.Wait()
 		require.Contains(s, *s.now().Ledger, "the data folder can't be written")
+		s.rest(0, 5*time.Second)
+		require.NotNil(s, s.now().Ledger, "as long as it is so")
+		full = nil
 		s.hold(takes(0))
 		s.rest(0, 5*time.Second)
+		require.Nil(s, s.now().Ledger, "no batch is needed to see that it can be written again")
 		require.Nil(s, s.now().Batch, "nobody asked for it now")
 		_, err = s.StartBatch(s.Context(), order(300*reading.Gram))
 		require.NoError(s, err)
 		synctest.Wait()
 		require.Nil(s, s.now().Ledger)
 		require.NotNil(s, s.now().Batch)
-	})
+	}, func(c *Config) { c.probe = func(context.Context) error { return full } })
 }
 
 func TestAPourGoesOnLiveWhileNothingCanBeRecorded(t *testing.T) {

@@ -18,6 +18,7 @@ type job struct {
 	batch  string
 	facts  []batch.Fact
 	points []ledger.TracePoint
+	probe  bool // or neither, only to see whether it can be written
 	since  time.Time
 	answer chan<- error // nil, or whoever waits for it
 }
@@ -109,6 +110,7 @@ func (s *Station) saving(now time.Time) bool {
 type writer struct {
 	persist func(ctx context.Context, id string, facts ...batch.Fact) error
 	trace   func(ctx context.Context, id string, points []ledger.TracePoint) error
+	probe   func(ctx context.Context) error
 	jobs    chan job // room for one of facts behind one of points
 	written chan outcome
 	stop    context.CancelFunc
@@ -118,7 +120,7 @@ type writer struct {
 func startWriter(cfg Config) writer {
 	ctx, stop := context.WithCancel(context.Background())
 	w := writer{
-		persist: cfg.persist, trace: cfg.trace, stop: stop,
+		persist: cfg.persist, trace: cfg.trace, probe: cfg.probe, stop: stop,
 		jobs: make(chan job, 2), written: make(chan outcome, 2), ended: make(chan struct{}),
 	}
 	go w.run(ctx)
@@ -141,15 +143,18 @@ func (w writer) run(ctx context.Context) {
 // upon yet: a batch that begins when the disk has room again is not what anybody asked for.
 func (w writer) write(ctx context.Context, j job) {
 	begun := time.Now()
-	once := len(j.points) > 0
+	once := j.probe || len(j.points) > 0
 	if !once {
 		_, once = j.facts[0].(batch.Started)
 	}
 	for said := false; ; {
 		var err error
-		if len(j.points) > 0 {
+		switch {
+		case j.probe:
+			err = w.probe(ctx)
+		case len(j.points) > 0:
 			err = w.trace(ctx, j.batch, j.points)
-		} else {
+		default:
 			err = w.persist(ctx, j.batch, j.facts...)
 		}
 		if err == nil || once {

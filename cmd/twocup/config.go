@@ -1,11 +1,14 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"net"
 	"net/netip"
 	"regexp"
 	"time"
+
+	"github.com/goccy/go-yaml/ast"
 
 	"twocup/scaledrv"
 	"twocup/scaledrv/reading"
@@ -17,8 +20,8 @@ import (
 type config struct {
 	listen    string
 	data      string
-	stations  []station.Config // as far as the file goes
-	simulated map[string]bool  // ids of the stations whose scale is simulated: their links are made when they start
+	stations  []station.Config  // as far as the file goes
+	simulated map[string]string // of the stations whose scale is simulated, by id, its unit: their links are made when they start
 }
 
 const (
@@ -43,13 +46,15 @@ func readConfig(data []byte) (config, []fault) {
 		listen: root.text("listen", defaultListen, checkListen),
 		data:   root.required("data"),
 
-		simulated: map[string]bool{},
+		simulated: map[string]string{},
 	}
 	root.notBuilt("access")
 	seen := map[string]bool{}
 	for _, s := range root.sections("stations") {
-		st, simulated := readStation(s)
-		cfg.simulated[st.ID] = simulated
+		st, unit := readStation(s)
+		if unit != "" {
+			cfg.simulated[st.ID] = unit
+		}
 		if seen[st.ID] {
 			s.fault("id", fmt.Sprintf("%q names a station already", st.ID))
 		}
@@ -77,7 +82,7 @@ func checkListen(address string) error {
 	return nil
 }
 
-func readStation(s *section) (st station.Config, simulated bool) {
+func readStation(s *section) (st station.Config, simulated string) {
 	st = station.Config{ID: s.text("id", "", checkID), Name: s.text("name", "", nil), Auto: defaultAuto}
 	if st.ID == "" {
 		s.fault("id", "is required")
@@ -111,19 +116,25 @@ func checkID(id string) error {
 	return nil
 }
 
-func readScale(s *section, st *station.Config) (simulated bool) {
+func readScale(s *section, st *station.Config) (simulated string) {
 	st.Scale.ID = s.text("id", "", checkID)
 	if st.Scale.ID == "" {
 		s.fault("id", "is required")
 	}
 	text := s.required("link")
-	if simulated = text == "sim:"; text != "" && !simulated {
+	if text == "sim:" {
+		simulated = cmp.Or(s.text("unit", "", nil), "g")
+	} else if text != "" {
 		var err error
 		if st.Link, err = scaledrv.ParseLink(text); err != nil {
 			s.fault("link", err.Error())
 		}
 	}
 	st.Shape = readShape(s)
+	if _, ranges := s.value("division").(*ast.SequenceNode); ranges {
+		s.fault("division", "divisions by range are not built yet: state the step that the display starts with")
+		return simulated
+	}
 	st.Scale.Division = s.mass("division", reading.Mass(1))
 	if !s.has("division") {
 		s.fault("division", "is required: the step of the scale's display, such as 0.1 g")

@@ -81,7 +81,7 @@ func TestAFaultSaysWhereAndWhat(t *testing.T) {
 		{"a shape that must know its unit", "status-comma", "reversed", "9: stations[0].scales[0].shape: "},
 		{"a division without unit", "0.1 g", "0.1", "11: stations[0].scales[0].division: "},
 		{"a negative division", "0.1 g", "-0.1 g", "11: stations[0].scales[0].division: -0.1 g must be more than 0"},
-		{"divisions by range", "0.1 g", "[{to: 1500 g, d: 0.1 g}]", "11: stations[0].scales[0].division: must be one plain value"},
+		{"divisions by range", "0.1 g", "[{to: 1500 g, d: 0.1 g}]", "11: stations[0].scales[0].division: divisions by range are not built yet"},
 		{"no division", "        division: 0.1 g\n", "", "7: stations[0].scales[0].division: is required"},
 		{"a second scale", "    auto:", "      - {id: big}\n    auto:", "12: stations[0].scales[1]: more than one scale"},
 		{"a time that is none", "settle: 2s", "settle: soon", "12: stations[0].auto.settle: \"soon\""},

@@ -62,11 +62,11 @@ func (c materialsImport) Run(ctx context.Context, s streams) error {
 	defer store.close()
 	there, err := store.all(ctx)
 	if err != nil {
-		return unreachable("read the cards that are there: %w", err)
+		return fmt.Errorf("read the cards that are there: %w", err)
 	}
 	for _, card := range read {
 		if err := importCard(ctx, store, there, card, s.out); err != nil {
-			return unreachable("import %s: %w", card.ID, err)
+			return fmt.Errorf("import %s: %w", card.ID, err)
 		}
 	}
 	return nil
@@ -97,14 +97,9 @@ func (c materialsExport) Run(ctx context.Context, s streams) error {
 	if err != nil {
 		return err
 	}
-	store, err := c.open()
+	stored, err := c.read(ctx)
 	if err != nil {
 		return err
-	}
-	defer store.close()
-	stored, err := store.all(ctx)
-	if err != nil {
-		return unreachable("read the cards: %w", err)
 	}
 	list := make([]material.Card, len(stored))
 	for i, s := range stored {
@@ -119,6 +114,19 @@ func (c materialsExport) Run(ctx context.Context, s streams) error {
 	}
 	fmt.Fprintf(s.out, "%d cards written to %s\n", len(list), c.File)
 	return nil
+}
+
+// read is all cards as they are stored. A folder is only read, so that none is made of a misspelt name.
+func (c materialsExport) read(ctx context.Context) (stored []material.Stored, err error) {
+	if c.URL != "" {
+		return remoteCards{strings.TrimRight(c.URL, "/")}.all(ctx)
+	}
+	r, err := ledger.OpenReader(c.Data)
+	if err != nil {
+		return nil, &failure{exitUnreachable, err}
+	}
+	defer r.Close()
+	return r.Materials(ctx)
 }
 
 // writeNew writes a file that is not there yet.
@@ -250,7 +258,7 @@ func call[T any](ctx context.Context, method, address string, send any) (answer 
 	}
 	response, err := http.DefaultClient.Do(request)
 	if err != nil {
-		return answer, fmt.Errorf("%w (is a daemon running there?)", err)
+		return answer, unreachable("%w (is a daemon running there?)", err)
 	}
 	defer response.Body.Close()
 	if response.StatusCode >= 300 {

@@ -30,7 +30,7 @@ type planCommand struct {
 	WaterC    string `placeholder:"CELSIUS" help:"Temperature of that water."`
 	Largest   bool   `help:"The largest batch of what is in two containers, --part-a and --part-b."`
 	Allowance string `placeholder:"PERCENT" help:"More than the amount, such as '10 %', for what stays in cup and film."`
-	Split     int    `placeholder:"N" help:"Over so many equal cups."`
+	Split     *int   `placeholder:"N" help:"Over so many equal cups."`
 
 	DensityA     string  `placeholder:"G_PER_ML" help:"Density of A, with --ratio."`
 	DensityB     string  `placeholder:"G_PER_ML" help:"Density of B, with --ratio."`
@@ -91,7 +91,11 @@ func (c planCommand) request(ctx context.Context) (r plan.Request, how string, e
 	} else if c.Allowance != "" {
 		f.fault("allowance", errors.New("does not go with --largest: what is in the containers is in hand"))
 	}
-	r.Split = c.Split
+	if c.Split != nil {
+		if r.Split = *c.Split; r.Split < 1 {
+			f.fault("split", fmt.Errorf("is %d, must be a whole number of cups, 1 or more", r.Split))
+		}
+	}
 	r.TemperatureC = f.number("temperature", c.Temperature)
 	if c.BPer100a != nil {
 		r.BPer100A = f.number("b-per-100-a", *c.BPer100a)

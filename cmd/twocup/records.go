@@ -204,14 +204,22 @@ func (c recordsExport) Run(ctx context.Context, s streams) error {
 
 type recordsVerify struct {
 	folder
-	Head string `placeholder:"HEAD" help:"One kept elsewhere, as export or verify printed it."`
-	JSON bool   `name:"json" help:"The report as JSON."`
+	Head *string `placeholder:"SEQ:HASH" help:"One kept elsewhere, as export or verify printed it."`
+	JSON bool    `name:"json" help:"The report as JSON."`
 }
 
 func (c recordsVerify) Run(ctx context.Context, s streams) error {
 	return c.read(s, func(r *ledger.Reader) error {
-		report, err := r.Verify(ctx, c.Head)
-		if err != nil {
+		kept := ""
+		if c.Head != nil {
+			if kept = *c.Head; kept == "" {
+				return &failure{exitUsage, errors.New("--head: is empty, so there is nothing to hold the ledger against")}
+			}
+		}
+		report, err := r.Verify(ctx, kept)
+		if errors.Is(err, ledger.ErrHead) {
+			return &failure{exitUsage, fmt.Errorf("--%w", err)}
+		} else if err != nil {
 			return err
 		}
 		if c.JSON {

@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"strconv"
@@ -23,8 +24,24 @@ type simulateCommand struct {
 	Request  string       `placeholder:"TEXT" help:"Send only on this request, a Go string such as 'SI\\r\\n'; by default unasked."`
 	Tare     string       `placeholder:"TEXT" help:"A command that presses TARE, written as a request."`
 	Zero     string       `placeholder:"TEXT" help:"A command that presses ZERO, written as a request."`
-	TCP      string       `name:"tcp" placeholder:"ADDRESS" help:"Behind a network adapter, such as 127.0.0.1:4001, in place of a pseudo-terminal."`
-	Seed     uint64       `default:"1" help:"The same seed gives the same noise."`
+	Comma    bool         `help:"A decimal comma."`
+	Framed   bool         `help:"STX before and ETX behind each line."`
+	End      string       `enum:"crlf,cr,lf" default:"crlf" help:"Line ends: crlf, cr or lf."`
+	Checksum bool         `help:"One more byte behind a line of stx-words."`
+	Damage
+	TCP  string `name:"tcp" placeholder:"ADDRESS" help:"Behind a network adapter, such as 127.0.0.1:4001, in place of a pseudo-terminal."`
+	Seed uint64 `default:"1" help:"The same seed gives the same noise."`
+}
+
+// Damage is what the line does to the bytes: rates of the bytes sent, 0 to 1.
+type Damage struct {
+	Flip      float64 `placeholder:"RATE" help:"A bit of the byte is turned."`
+	Drop      float64 `placeholder:"RATE" help:"The byte is lost."`
+	Duplicate float64 `placeholder:"RATE" help:"The byte comes twice."`
+	Cut       float64 `placeholder:"RATE" help:"The rest of the line is lost."`
+	Merge     float64 `placeholder:"RATE" help:"The line's end is lost (of the line ends)."`
+	Burst     float64 `placeholder:"RATE" help:"NUL or 0xFF come before the byte."`
+	Delay     float64 `placeholder:"RATE" help:"The byte and all behind it come late."`
 }
 
 // carrier is what the simulated scale is plugged into.
@@ -55,7 +72,7 @@ func (c simulateCommand) Run(ctx context.Context, s streams) error {
 	fmt.Fprintf(s.log, "A simulated scale sends there until Ctrl-C. Type what happens at it: %s\n", handWords)
 	go func() {
 		for in := bufio.NewScanner(s.in); in.Scan(); {
-			if err := handle(bench, strings.Fields(in.Text())); err != nil {
+			if err := handle(bench, line, strings.Fields(in.Text())); err != nil {
 				fmt.Fprintln(s.log, err)
 			}
 		}
@@ -65,6 +82,7 @@ func (c simulateCommand) Run(ctx context.Context, s streams) error {
 
 func (c simulateCommand) bench() (*simulator.Bench, error) {
 	opt := simulator.ScaleOptions{
+		Line:  simulator.LineOptions{Comma: c.Comma, Framed: c.Framed, Checksum: c.Checksum},
 		Shape: c.Shape, RateHz: c.Rate, Baud: c.Baud, Frame: c.Frame, Unit: c.Unit, Division: c.Division, Capacity: c.Capacity,
 	}
 	for _, text := range []struct {
@@ -77,7 +95,12 @@ func (c simulateCommand) bench() (*simulator.Bench, error) {
 		}
 		*text.to = []byte(bytes)
 	}
-	return simulator.New(simulator.Options{Seed: c.Seed, Scale: opt})
+	if c.End != "crlf" {
+		opt.Line.End = map[string]string{"cr": "\r", "lf": "\n"}[c.End]
+	}
+	return simulator.New(simulator.Options{Seed: c.Seed, Scale: opt, Damage: simulator.DamageOptions{
+		Seed: c.Seed, Flip: c.Flip, Drop: c.Drop, Duplicate: c.Duplicate, Cut: c.Cut, Merge: c.Merge, Burst: c.Burst, Delay: c.Delay,
+	}})
 }
 
 func (c simulateCommand) carrier(bench *simulator.Bench) (carrier, error) {
@@ -96,10 +119,10 @@ func (c simulateCommand) carrier(bench *simulator.Bench) (carrier, error) {
 	return ptyCarrier{p}, nil
 }
 
-const handWords = "cup, lift, tip SHARE (0 to 1), rest, tare, zero, unit SYMBOL, power on|off, freeze on|off, fault on|off"
+const handWords = "cup, lift, tip SHARE (0 to 1), rest, tare, zero, unit SYMBOL, power on|off, freeze on|off, fault on|off, unplug"
 
 // handle does at the simulated bench what somebody has typed.
-func handle(b *simulator.Bench, words []string) error {
+func handle(b *simulator.Bench, line carrier, words []string) error {
 	if len(words) == 0 {
 		return nil
 	}
@@ -120,6 +143,13 @@ func handle(b *simulator.Bench, words []string) error {
 		return b.Zero()
 	case "unit":
 		return b.Unit(argument)
+	case "unplug":
+		t, ok := line.(tcpCarrier)
+		if !ok {
+			return errors.New("unplug: a pseudo-terminal goes with this program; end it, or use --tcp")
+		}
+		t.Unplug()
+		return nil
 	case "power", "freeze", "fault":
 		if !on && argument != "off" {
 			return fmt.Errorf("%s %q: say on or off", words[0], argument)

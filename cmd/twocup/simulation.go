@@ -111,11 +111,12 @@ func newSimulations(cfg config) (simulations, error) {
 	all := simulations{}
 	for i := range cfg.stations {
 		st := &cfg.stations[i]
-		if !cfg.simulated[st.ID] {
+		unit := cfg.simulated[st.ID]
+		if unit == "" {
 			continue
 		}
 		m, err := newSimulation(simulator.Options{Auto: true, Scale: simulator.ScaleOptions{
-			Shape: st.Shape.Name(), Division: st.Scale.Division, Capacity: st.Scale.Capacity,
+			Shape: st.Shape.Name(), Unit: unit, Division: st.Scale.Division, Capacity: st.Scale.Capacity,
 			OnRequest: st.Driver.Request, TareCommand: st.Driver.Tare, ZeroCommand: st.Driver.Zero, AutoOff: st.Driver.AutoOff,
 		}})
 		if err == nil {

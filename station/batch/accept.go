@@ -104,7 +104,8 @@ func (s *State) correctB() (*Dosing, error) {
 	return &Dosing{Part: part, Provable: provable, Correction: true}, err
 }
 
-// lacking is the first addition of which the cup, after a correction, has less than its window allows.
+// lacking is the first addition of which the cup, after a correction, has less than its window allows. One that counts must
+// have its whole dose: the correction was worked out with it.
 func (s *State) lacking() *Dosing {
 	for _, dose := range s.Start.Plan.Doses {
 		poured, begun := reading.Mass(0), false
@@ -117,6 +118,9 @@ func (s *State) lacking() *Dosing {
 			continue // it comes as planned
 		}
 		part := s.Start.Plan.PartAddition(dose.ID, s.weighings(), s.Pan.Division)
+		if d := s.Pan.Division; s.counts(dose.ID) {
+			part.Low = max(part.Low, min(part.Target.FloorTo(d), part.High))
+		}
 		if poured < part.Low {
 			return &Dosing{Part: part, Provable: s.dosing().Provable, Correction: true}
 		}
@@ -145,9 +149,11 @@ func (s *State) room(part plan.Part) error {
 
 // inTime says why the pot life leaves no time for a correction.
 func (s *State) inTime() error {
-	ends := s.potLife().Ends
-	if ends == nil {
-		return nil
+	switch life := s.potLife(); {
+	case life.Ends != nil:
+		return plan.InTime(life.Ends.Sub(s.Pan.Now.At))
+	case life.Started != nil && s.Start.Card.PotLife != nil:
+		return plan.InTime(0) // unknown counts as over
 	}
-	return plan.InTime(ends.Sub(s.Pan.Now.At))
+	return nil
 }

@@ -153,7 +153,7 @@ func (s *State) actTare(a Act) (Fact, error) {
 	if s.risen() >= s.Pan.Division || !s.waiting && s.total() >= s.Pan.Division {
 		return nil, misfit("something has landed in the cup since its last value was taken: the reference can't be moved without losing count of it")
 	}
-	f := Referenced{At: a.At, Why: "tare", Dosing: s.at, Weighings: s.dosing().Weighings, Reference: s.value(), Division: s.division()}
+	f := Referenced{At: a.At, Why: "tare", Dosing: s.at, Weighings: s.dosing().Weighings, Reference: s.value(), Division: s.division(), Foreign: s.foreignIn()}
 	f.Part, f.Provable = s.rewindow()
 	return f, nil
 }

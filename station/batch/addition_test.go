@@ -209,6 +209,22 @@ func TestTooMuchBIsCorrectedBeforeWhatComesAfterB(t *testing.T) {
 	})
 }
 
+// The window of a correction with A was worked out with the whole dose of what counts as A: short of it the ratio would be
+// outside, although each part lies in its own window.
+func TestACorrectionAsksForTheWholeDoseOfWhatCounts(t *testing.T) {
+	b := benchWith(t, "600 g", addition("filler", "a", 20, "after_a", "a")).part("A", 333.3).part("filler", 66.6)
+	b.handedOver()
+	b.pour(b.value+208.9, 12*time.Second)
+	b.rest(b.value, 12*time.Second)
+	require.Equal(t, PhaseCorrect, b.view().Phase)
+	require.Equal(t, "A", *b.view().Part)
+	b.part("A", grams(b.view().Remaining))
+	require.Equal(t, "filler", *b.view().Part, "it is in its window, and not the whole dose")
+	require.InDelta(t, 0.2*b.total("A"), grams(b.view().Target), 1e-6)
+	b.part("filler", grams(b.view().Remaining))
+	require.Equal(t, metrology.Within, *b.view().Verdict)
+}
+
 func TestWhatCountsAfterBIsMadeUpFor(t *testing.T) {
 	t.Run("too much of what counts as A by more B", func(t *testing.T) {
 		b := benchWith(t, "330 g", addition("late", "a", 10, "after_b", "a")).part("A", 200).part("B", 110)

@@ -70,6 +70,7 @@ func (s *State) referenced(f Referenced) {
 	s.count(f.Reference, f.Division, false)
 	s.level, s.Question = f.At, Question{}
 	s.settlePan(f.Why)
+	s.in = reading.Mass(f.Foreign)
 	s.shifted = f.already && (s.taken || s.acting)
 	if f.Why == "same_cup" && s.Doubt == "" {
 		s.Doubt = "the cup came back with another weight than it left with"
@@ -96,8 +97,7 @@ func (s *State) settlePan(why string) {
 		s.Pan.Tared()
 		s.off = s.Pan.Empty() // it has been lifted since
 		s.rest, s.top, s.lifted = s.from, s.from, s.Pan.Stood
-	case why == "put_in" && s.put != nil:
-		s.in += s.put.size()
+	case why == "put_in":
 		s.put = nil
 	}
 	s.jump = nil
@@ -141,6 +141,10 @@ func (s *State) reopen(f Reopened) {
 	if !s.Dosings[f.Dosing].Accepted {
 		return // it is open already
 	}
+	if f.Why == "reopen" {
+		accepted := s.closedTotal(f.Dosing)
+		s.reopened = &accepted
+	}
 	d := s.edit(f.Dosing)
 	d.Accepted = false
 	if n := len(d.Weighings) - 1; s.shared { // the value has gone on from where the part was accepted
@@ -153,8 +157,4 @@ func (s *State) reopen(f Reopened) {
 	s.at, s.waiting, s.early, s.taken, s.Question = f.Dosing, false, false, false, Question{}
 	s.Error, s.U, s.Verdict, s.Weighed, s.done = nil, nil, "", time.Time{}, time.Time{}
 	s.guide.Hold()
-	if f.Why == "reopen" {
-		total := s.total()
-		s.reopened = &total
-	}
 }

@@ -64,7 +64,8 @@ type Referenced struct {
 	Division  plan.Picograms `json:"division_pg"`
 	Part      *plan.Part     `json:"part,omitempty"` // its window for the readings that this adds; nil: as before
 	Provable  bool           `json:"provable"`
-	Left      [][]Weighing   `json:"left,omitempty"` // the weighings of every dosing, where some of the mix was lost
+	Left      [][]Weighing   `json:"left,omitempty"`       // the weighings of every dosing, where some of the mix was lost
+	Foreign   plan.Picograms `json:"foreign_pg,omitempty"` // what is in the cup or on it and was not poured
 }
 
 // Jumped says that the value went to about zero with no values in between: a key of the scale, the scale switched off

@@ -91,7 +91,7 @@ func (s *State) cupBack() []Fact {
 		s.Question = cupChanged(change)
 		return nil
 	}
-	s.put, s.in = put.shifted(s.Pan.Value()-rest), in
+	s.put, f.Foreign = put.shifted(s.Pan.Value()-rest), plan.Picograms(in)
 	return s.refer(f)
 }
 
@@ -143,7 +143,7 @@ func (s *State) refer(f Referenced) (facts []Fact) {
 func (s *State) newReference(why string, to, from, loss reading.Mass) (f Referenced, plausible bool) {
 	f = Referenced{
 		At: s.Pan.Now.At, Why: why, Dosing: s.at, Weighings: s.dosing().Weighings,
-		Reference: plan.Picograms(from), Division: s.division(),
+		Reference: plan.Picograms(from), Division: s.division(), Foreign: s.foreignIn(),
 	}
 	if !s.waiting {
 		f.Weighings = s.closed(to)

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"twocup/scaledrv/reading"
+	"twocup/station/plan"
 	"twocup/station/pour"
 )
 
@@ -31,6 +32,9 @@ func (t *thing) shifted(by reading.Mass) *thing {
 
 // foreign is what may stand in the cup or on it without having been poured.
 func (s *State) foreign() reading.Mass { return s.in + s.put.size() }
+
+// foreignIn is what of that was told to be none of the mix, as facts carry it.
+func (s *State) foreignIn() plan.Picograms { return plan.Picograms(s.in) }
 
 // came takes note of a load that no stream has brought, together with those before it.
 func (s *State) came(h pour.Happening) {
@@ -123,7 +127,7 @@ func (s *State) easedOff(from, fall reading.Mass) (facts []Fact, known bool) {
 // putIn is the reference moved by what was put in: it is no part of the weighing that went on meanwhile.
 func (s *State) putIn(at time.Time) Referenced {
 	f, _ := s.newReference("put_in", s.put.from, s.put.to, 0)
-	f.At = at
+	f.At, f.Foreign = at, plan.Picograms(s.foreign())
 	return f
 }
 

@@ -215,7 +215,7 @@ func (s *State) potLife() PotLife {
 		return PotLife{}
 	}
 	started := s.Contact
-	p := plan.PotLifeAt(s.Start.Card.PotLife, s.Start.Plan.ABG, s.Start.Plan.TemperatureC)
+	p := plan.PotLifeAt(s.Start.Card.PotLife, s.inCup(), s.Start.Plan.TemperatureC)
 	if s.Clock != "" {
 		p = plan.PotLife{Basis: plan.Unknown}
 	}
@@ -224,6 +224,15 @@ func (s *State) potLife() PotLife {
 		life.Ends = new(started.Add(p.Time))
 	}
 	return life
+}
+
+// inCup is the mass that the pot life is judged by: what is planned to be in the cup, or what is if that is more.
+func (s *State) inCup() reading.Mass {
+	var poured reading.Mass
+	for _, w := range s.weighings() {
+		poured += w.Mass
+	}
+	return max(poured, s.Start.Plan.TotalG)
 }
 
 // DoubtClock is the fact that a clock in doubt makes of a batch whose pot life runs.

@@ -49,14 +49,19 @@ type head struct {
 func (h head) String() string { return fmt.Sprintf("%d:%x", h.seq, h.hash[:]) }
 
 // parseHead reads what Head gave.
+var ErrHead = errors.New("head")
+
 func parseHead(text string) (h head, err error) {
 	seq, sum, found := strings.Cut(text, ":")
 	h.seq, err = strconv.ParseInt(seq, 10, 64)
 	b, notHex := hex.DecodeString(sum)
 	if !found || err != nil || h.seq < 0 || notHex != nil || len(b) != len(h.hash) {
-		return head{}, fmt.Errorf("head %q: it is not of the form SEQ:HASH with %d hexadecimal digits", text, 2*len(h.hash))
+		return head{}, fmt.Errorf("%w %q: it is not of the form SEQ:HASH with %d hexadecimal digits", ErrHead, text, 2*len(h.hash))
 	}
 	copy(h.hash[:], b)
+	if h.seq == 0 && h.hash != (head{}).hash {
+		return head{}, fmt.Errorf("%w %q: a ledger without events has zeros alone", ErrHead, text)
+	}
 	return h, nil
 }
 

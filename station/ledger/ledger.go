@@ -160,6 +160,22 @@ func (l *Ledger) Close() error {
 // Check says whether the ledger answers.
 func (r *Reader) Check(ctx context.Context) error { return r.read.PingContext(ctx) }
 
+// Probe says whether the ledger can be written just now, by writing what stands there already. Its errors are Append's.
+func (l *Ledger) Probe(ctx context.Context) error {
+	err := inTransaction(ctx, l.write, func(tx *sql.Tx) error {
+		var version int
+		if err := tx.QueryRow("PRAGMA user_version").Scan(&version); err != nil {
+			return err
+		}
+		_, err := tx.Exec(fmt.Sprintf("PRAGMA user_version = %d", version))
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("try to write to the ledger: %w", l.reason(err))
+	}
+	return nil
+}
+
 // stamp is an instant as it is stored: fixed width, so that text order is time order.
 func stamp(t time.Time) string { return t.UTC().Format("2006-01-02T15:04:05.000000000Z") }
 

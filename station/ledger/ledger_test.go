@@ -79,7 +79,7 @@ func laterKinds(t *testing.T) []batch.Fact {
 	return []batch.Fact{
 		batch.Jumped{At: noon, From: 5, To: -1, Silent: true, Clean: true},
 		batch.Answered{At: noon, Answer: "lifted"},
-		batch.Referenced{At: noon, Why: "cup_back", Dosing: 1, Left: [][]batch.Weighing{{w}, {}}},
+		batch.Referenced{At: noon, Why: "cup_back", Dosing: 1, Left: [][]batch.Weighing{{w}, {}}, Foreign: 7},
 		batch.ClockDoubted{At: noon, Why: "it was set back"},
 	}
 }

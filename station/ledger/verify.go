@@ -6,6 +6,9 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+
+	"modernc.org/sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
 )
 
 // maxFindings is how many findings are listed; the others are counted.
@@ -69,11 +72,15 @@ func (r *Reader) Verify(ctx context.Context, kept string) (Report, error) {
 	if err := r.verifyFile(ctx, &report); err != nil {
 		return report, fmt.Errorf("verify the ledger's file: %w", err)
 	}
-	if err := r.verifyChain(ctx, &w); err != nil {
+	if err := r.verifyChain(ctx, &w); damaged(err) {
+		report.find(Finding{Seq: w.head.seq + 1, What: "it and what follows it can't be read: " + err.Error()})
+	} else if err != nil {
 		return report, fmt.Errorf("verify the ledger after event %d: %w", w.head.seq, err)
 	}
 	report.Head = w.head.String()
-	if err := r.verifyBatches(ctx, &report); err != nil {
+	if err := r.verifyBatches(ctx, &report); damaged(err) {
+		report.find(Finding{What: "the table of batches can't be read: " + err.Error()})
+	} else if err != nil {
 		return report, fmt.Errorf("verify the table of batches: %w", err)
 	}
 	return report, nil
@@ -82,7 +89,10 @@ func (r *Reader) Verify(ctx context.Context, kept string) (Report, error) {
 // verifyFile asks SQLite whether its own structure holds.
 func (r *Reader) verifyFile(ctx context.Context, report *Report) error {
 	rows, err := r.read.QueryContext(ctx, "PRAGMA integrity_check(10)")
-	if err != nil {
+	if damaged(err) {
+		report.find(Finding{What: "the file is damaged: " + err.Error()})
+		return nil
+	} else if err != nil {
 		return err
 	}
 	defer rows.Close()
@@ -95,7 +105,18 @@ func (r *Reader) verifyFile(ctx context.Context, report *Report) error {
 			report.find(Finding{What: "the file is damaged: " + text})
 		}
 	}
-	return rows.Err()
+	if err := rows.Err(); damaged(err) {
+		report.find(Finding{What: "the file is damaged: " + err.Error()})
+	} else if err != nil {
+		return err
+	}
+	return nil
+}
+
+// damaged says whether SQLite has found its own file damaged.
+func damaged(err error) bool {
+	var from *sqlite.Error
+	return errors.As(err, &from) && from.Code()&0xff == sqlite3.SQLITE_CORRUPT
 }
 
 // walk is how far the chain has been followed.
@@ -106,6 +127,9 @@ type walk struct {
 }
 
 func (r *Reader) verifyChain(ctx context.Context, w *walk) error {
+	if err := r.verifyBeginning(ctx, w.report); err != nil {
+		return err
+	}
 	for {
 		page, err := r.links(ctx, w.head.seq)
 		if err != nil {
@@ -122,6 +146,24 @@ func (r *Reader) verifyChain(ctx context.Context, w *walk) error {
 		w.report.find(Finding{What: fmt.Sprintf("the tail was cut: the ledger ends with event %d, the head that was kept names event %d", w.head.seq, w.kept.seq)})
 	}
 	return nil
+}
+
+// verifyBeginning names what stands before the first place: nothing is ever written there, and the walk begins after it.
+func (r *Reader) verifyBeginning(ctx context.Context, report *Report) error {
+	rows, err := r.read.QueryContext(ctx, "SELECT seq, batch, kind FROM events WHERE seq < 1 ORDER BY seq")
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		f := Finding{What: "it was put in: places begin with 1"}
+		if err := rows.Scan(&f.Seq, &f.Batch, &f.Kind); err != nil {
+			return err
+		}
+		report.Events++
+		report.find(f)
+	}
+	return rows.Err()
 }
 
 func (r *Reader) links(ctx context.Context, after int64) (page []link, err error) {

@@ -3,6 +3,7 @@ package ledger
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -226,4 +227,30 @@ func TestManyFindingsAreCounted(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, report.Findings, 100)
 	require.Equal(t, 50, report.More)
+}
+
+// A whole batch invented below the first place would else be read back and never be walked over.
+func TestAnInventedBatchBeforeTheFirstPlaceIsNamed(t *testing.T) {
+	l := open(t, t.TempDir())
+	require.NoError(t, l.Append(t.Context(), "b1", allKinds(t, "b1")...))
+	kept, err := l.Head(t.Context())
+	require.NoError(t, err)
+	_, err = l.write.Exec(`INSERT INTO events (seq, batch, at, kind, body, prev, hash)
+		SELECT seq - 100, 'invented', at, kind, replace(body, 'b1', 'invented'), x'', x'' FROM events;
+		INSERT INTO batches SELECT 'invented', station, material, created, verdict, weighed, finished, replace(summary, 'b1', 'invented') FROM batches`)
+	require.NoError(t, err)
+	report, err := l.Verify(t.Context(), kept)
+	require.NoError(t, err)
+	require.False(t, report.Whole())
+	require.Equal(t, "event -99, batch invented, started: it was put in: places begin with 1", report.Findings[0].String())
+}
+
+func TestAHeadThatIsNoneIsRefused(t *testing.T) {
+	l := open(t, t.TempDir())
+	for _, kept := range []string{"garbage", "1:", "1:00", "-1:" + strings.Repeat("0", 64), "0:" + strings.Repeat("1", 64)} {
+		_, err := l.Verify(t.Context(), kept)
+		require.ErrorIs(t, err, ErrHead, kept)
+	}
+	_, err := l.Verify(t.Context(), "0:"+strings.Repeat("0", 64))
+	require.NoError(t, err)
 }
