@@ -126,7 +126,7 @@ func (c planCommand) card(ctx context.Context, f *flags) (card material.Card, re
 		f.fault("ratio", err)
 		card.ID, card.Name = "typed-ratio", "Typed ratio"
 	default:
-		card.Ratio, how, err = c.Formulation.ratio()
+		card.Ratio, card.StatedTolerance, how, err = c.Formulation.ratio()
 		f.fault(c.Formulation.flag(), err)
 		card.ID, card.Name = "formulation", "From equivalent weights"
 	}
@@ -159,14 +159,14 @@ func (c planCommand) onlyWithRatio(f *flags) {
 
 // printRatio prints a formulation's mix ratio alone: without an amount there is nothing to plan.
 func (c planCommand) printRatio(s streams) error {
-	ratio, how, err := c.Formulation.ratio()
+	ratio, tolerance, how, err := c.Formulation.ratio()
 	if err != nil {
 		f := flags{}
 		f.fault(c.Formulation.flag(), err)
 		return f.err()
 	}
 	if c.JSON {
-		return printJSON(s.out, map[string]any{"ratio": ratio, "how": how})
+		return printJSON(s.out, map[string]any{"ratio": ratio, "tolerance_pct": tolerance, "how": how})
 	}
 	fmt.Fprintln(s.out, how)
 	return nil

@@ -101,6 +101,20 @@ func TestTheRatioOfAFormulation(t *testing.T) {
 	var p plan.Plan
 	require.NoError(t, json.Unmarshal([]byte(out), &p))
 	require.InDelta(t, 100*34/(190+34.), p.Parts[0].Target.Grams(), 1e-6)
+	// A guide to epoxy calculations, as quoted among the reference values of the chem room: 80 parts of 189, 10 of 183 and 10 of
+	// filler have 209 g/eq, and 20.6 phr of a hardener of 43.
+	code, out, _ = twocup(t, "plan --eew 189:80,183:10,inert:10 --ahew 43")
+	require.Equal(t, exitDone, code)
+	require.Contains(t, out, "resin about 209.2 g/eq")
+	require.Contains(t, out, "about 20.55 g of hardener")
+	code, out, _ = twocup(t, "plan --eew 190 --ahew 34 --index-low 95 --index-high 105 --total 100g --json")
+	require.Equal(t, exitDone, code)
+	require.NoError(t, json.Unmarshal([]byte(out), &p))
+	require.InDelta(t, -5, p.TolerancePct.LowPct, 1e-9)
+	require.InDelta(t, 5, p.TolerancePct.HighPct, 1e-9)
+	code, _, log := twocup(t, "plan --eew 189:80,183 --ahew 43")
+	require.Equal(t, exitUsage, code)
+	require.Contains(t, log, `member "183" of the blend`)
 	code, out, _ = twocup(t, "plan --nco 31 --oh 56 --index 105")
 	require.Equal(t, exitDone, code)
 	require.Contains(t, out, "about 14.21 g of isocyanate (A) for every 100 g of polyol (B)")

@@ -27,7 +27,7 @@ func record(stations []station.Config, dir string, log *slog.Logger) (stop func(
 		if err != nil {
 			return stop, err
 		}
-		recording := scaledrv.Record(st.Link, file, st.Shape.Name(), log.With("station", st.ID, "file", path))
+		recording := scaledrv.Record(st.Link, file, st.Shape, log.With("station", st.ID, "file", path))
 		st.Link = recording
 		closers = append(closers, recording.Close, file.Close)
 	}
