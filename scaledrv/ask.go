@@ -31,7 +31,8 @@ const (
 
 func (k Key) String() string { return [...]string{"tare", "zero"}[k] }
 
-// Press sends what presses a key at the scale. The error says why nothing will be sent.
+// Press sends what presses a key at the scale. The error says why nothing will be sent. A key that is still to be sent when
+// the port is opened again is dropped: late, it would tare what the hand has not meant.
 func (d *Driver) Press(k Key) error {
 	command := [...][]byte{d.opt.Tare, d.opt.Zero}[k]
 	if len(command) == 0 {
@@ -42,6 +43,15 @@ func (d *Driver) Press(k Key) error {
 		return nil
 	default:
 		return fmt.Errorf("press %s at the scale %q: the key before it is still to be sent (try again)", k, d.link.Name())
+	}
+}
+
+// dropKey forgets a key that was pressed before this opening of the port.
+func (d *Driver) dropKey() {
+	select {
+	case command := <-d.keys:
+		d.log.Warn("key not sent: the port was away", "command", string(command), "do", "press it again")
+	default:
 	}
 }
 

@@ -1,6 +1,7 @@
 package scaledrv
 
 import (
+	"errors"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -129,5 +130,28 @@ func TestARequestAfterALossStartsAnew(t *testing.T) {
 		sent := listener(b, 0, func(int) string { return "" })
 		b.pass(0)
 		require.Equal(t, []sentText{{150 * ms, "Q\r\n"}}, sent(), "not a second after the request that was lost")
+	})
+}
+
+func TestAKeyPressedWhileThePortIsAwayIsNotSentAtItsNextOpening(t *testing.T) {
+	onBenchWith(t, &fakeLink{}, Options{Tare: []byte("T\r\n"), Zero: []byte("Z\r\n")}, func(b *bench) {
+		b.link.failWith(errors.New("unplugged"))
+		b.link.scale().Close()
+		b.pass(time.Minute)
+		require.NoError(t, b.Press(KeyTare))
+		b.pass(time.Minute)
+		b.link.failWith(nil)
+		before := b.link.scale()
+		for b.link.scale() == before {
+			b.pass(100 * ms)
+		}
+		sent := listener(b, 0, func(int) string { return "" })
+		b.pass(time.Second)
+		require.Empty(t, sent())
+		require.Contains(t, b.log.String(), "key not sent: the port was away")
+		require.NoError(t, b.Press(KeyZero))
+		b.pass(time.Second)
+		require.Len(t, sent(), 1, "one pressed later is sent")
+		require.Equal(t, "Z\r\n", sent()[0].text)
 	})
 }

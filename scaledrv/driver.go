@@ -143,6 +143,7 @@ func (d *Driver) read(ctx context.Context, port Port) error {
 	past := time.Unix(1, 0)
 	defer context.AfterFunc(ctx, func() { _, _ = port.SetReadDeadline(past), port.SetWriteDeadline(past) })()
 	in := newIntake(d.shape)
+	d.dropKey()
 	d.fresh = time.Now()
 	d.asker = asker{request: d.opt.Request, every: d.opt.Every, due: d.fresh}
 	var armed time.Time // the port's deadline; zero for none
@@ -212,7 +213,7 @@ func (d *Driver) take(ctx context.Context, in *intake, chunk []byte, at time.Tim
 		return
 	}
 	d.asker.heard = at
-	bytes, rejected, unweighed := len(chunk), in.rejected, in.unweighed
+	bytes, before := len(chunk), in.tally
 	for len(chunk) > 0 {
 		r, rest, ok := in.next(chunk)
 		if ok {
@@ -221,8 +222,9 @@ func (d *Driver) take(ctx context.Context, in *intake, chunk []byte, at time.Tim
 		}
 		chunk = rest
 	}
-	d.rejected.Add(in.rejected - rejected)
-	d.health.heard(at, bytes, int(in.rejected-rejected), int(in.unweighed-unweighed))
+	came := in.tally.minus(before)
+	d.rejected.Add(came.rejected)
+	d.health.heard(at, bytes, came)
 	d.advise(ctx)
 }
 

@@ -46,20 +46,17 @@ func TestGoldenLogs(t *testing.T) {
 	}
 }
 
-var (
-	headUnit    = regexp.MustCompile(`^#.*   unit: (\S+)   `)
-	headPattern = regexp.MustCompile(`^#.*   pattern: '([^']*)'   `)
-)
+var head = regexp.MustCompile(`^# shape: \S+(?:   pattern: '((?:[^']|'')*)')?(?:   unit: (\S+))?   `)
 
 // optionsOf are what the head of a log tells its shape.
 func optionsOf(t *testing.T, text string) (opt ShapeOptions) {
-	if m := headUnit.FindStringSubmatch(text); m != nil {
-		unit, err := reading.ParseUnit(m[1])
+	m := head.FindStringSubmatch(text)
+	require.NotNil(t, m, "no head")
+	opt.Pattern = strings.ReplaceAll(m[1], "''", "'")
+	if m[2] != "" {
+		unit, err := reading.ParseUnit(m[2])
 		require.NoError(t, err)
 		opt.Unit = unit
-	}
-	if m := headPattern.FindStringSubmatch(text); m != nil {
-		opt.Pattern = m[1]
 	}
 	return opt
 }

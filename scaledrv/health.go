@@ -23,11 +23,11 @@ type health struct {
 	request string
 	autoOff time.Duration
 
-	ends     time.Time                      // of the present span
-	bytes    [2]int                         // that came in the present span and in the one before
-	rejected [2]int                         // of these
-	bad      int                            // percent of the bytes when the line was found bad; 0 while it is good
-	since    struct{ bytes, unweighed int } // that came after the chunk of the last reading
+	ends     time.Time // of the present span
+	bytes    [2]int    // that came in the present span and in the one before
+	rejected [2]int    // of these
+	bad      int       // percent of the bytes when the line was found bad; 0 while it is good
+	since    since
 
 	shown  reading.Value
 	moving time.Time // since when shown stands although the scale says that it moves
@@ -36,8 +36,14 @@ type health struct {
 	last   time.Time // of the newest reading
 }
 
-// heard counts what came at this time, how much of it was damaged, and frames that were whole but had no weight.
-func (h *health) heard(at time.Time, bytes, rejected, unweighed int) {
+// since is what came after the chunk of the last reading.
+type since struct {
+	bytes                       int
+	frames, unweighed, unitless uint64 // as in tally
+}
+
+// heard counts what came at this time: so many bytes, and what became of them.
+func (h *health) heard(at time.Time, bytes int, came tally) {
 	if passed := at.Sub(h.ends); passed >= 0 {
 		h.bytes, h.rejected = [2]int{0, h.bytes[0]}, [2]int{0, h.rejected[0]}
 		if passed >= span {
@@ -46,12 +52,14 @@ func (h *health) heard(at time.Time, bytes, rejected, unweighed int) {
 		h.ends = at.Add(span)
 	}
 	h.bytes[0] += bytes
-	h.rejected[0] += rejected
+	h.rejected[0] += int(came.rejected)
 	if at.Equal(h.last) {
-		h.since.bytes, h.since.unweighed = 0, 0
+		h.since = since{}
 	} else {
 		h.since.bytes += bytes
-		h.since.unweighed += unweighed
+		h.since.frames += came.frames
+		h.since.unweighed += came.unweighed
+		h.since.unitless += came.unitless
 	}
 	damaged := h.rejected[0] + h.rejected[1]
 	share := float64(damaged) / float64(h.bytes[0]+h.bytes[1])
@@ -107,6 +115,8 @@ func (h *health) advice(link LinkState) string {
 
 func (h *health) whySilent() string {
 	switch {
+	case 2*h.since.unitless > h.since.frames: // most: a damaged line may look like one too
+		return "Lines come with a number and no unit: state `unit` in the scale's entry"
 	case h.since.unweighed > 0:
 		return "Lines come from the scale, but none with a weight: see what it shows and how its output is set"
 	case h.since.bytes >= fewBytes/2:

@@ -42,6 +42,10 @@ func TestWhyAScaleIsSilentIsToldApart(t *testing.T) {
 			"silent: Bytes come from the scale, but no valid line: check baud rate and framing, and the line shape"},
 		{"lines without a weight", Options{}, "ST,TR,+0001.0 g\r\n",
 			"silent: Lines come from the scale, but none with a weight: see what it shows and how its output is set"},
+		{"numbers without a unit, where none is stated", Options{}, "ST,+0001.0\r\n",
+			"silent: Lines come with a number and no unit: state `unit` in the scale's entry"},
+		{"rubbish among which is a number", Options{}, "#\r\n$\r\nST,+0001.0\r\n",
+			"silent: Bytes come from the scale, but no valid line: check baud rate and framing, and the line shape"},
 		{"no answer", Options{Request: []byte("SI\r\n")}, "",
 			`silent: The scale does not answer its request "SI\r\n": see that it is switched on, and that its manual has this request`},
 	} {

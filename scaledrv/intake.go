@@ -9,11 +9,22 @@ import (
 // intake makes readings from the bytes of one opening of a port.
 type intake struct {
 	format
-	guard     guard
-	parsed    parsed // of the last frame: here, since it is filled in through a pointer that could be anywhere
+	guard  guard
+	parsed parsed // of the last frame: here, since it is filled in through a pointer that could be anywhere
+	tally
+}
+
+// tally counts what came.
+type tally struct {
 	frames    uint64 // cut out, whatever became of them
 	unweighed uint64 // of these, whole ones without a weight
+	unitless  uint64 // and rejected ones that have a number and no unit, where none is given
 	rejected  uint64 // bytes of damaged frames, without their ends
+}
+
+// minus is what came after before was counted.
+func (t tally) minus(before tally) tally {
+	return tally{t.frames - before.frames, t.unweighed - before.unweighed, t.unitless - before.unitless, t.rejected - before.rejected}
 }
 
 func newIntake(s Shape) *intake { return &intake{format: s.open()} }
@@ -37,6 +48,9 @@ func (in *intake) next(chunk []byte) (r reading.Reading, rest []byte, ok bool) {
 		switch {
 		case errors.Is(err, ErrNoReading):
 			in.unweighed++
+		case errors.Is(err, errNoUnit):
+			in.unitless++
+			in.reject(len(frame))
 		case err != nil:
 			in.reject(len(frame))
 		case in.letOut(&in.parsed, len(frame)):

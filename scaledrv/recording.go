@@ -18,7 +18,10 @@ import (
 //	0.104 "US,GS,+00012.3  g\r\n"    0.200 "US,GS,+0"
 //	# 1.200 sent "SI\r\n"
 //
-// What follows a # behind a pair is for people too. Times do not go back.
+// What follows a # behind a pair is for people too. Times do not go back. Where the shape was given a pattern or a unit,
+// the head has them behind its name, in this order and as they stand in a scale's entry, with each ' in a pattern doubled:
+//
+//	# shape: pattern   pattern: '(?P<value>[0-9.]+);'   unit: g   link: "/dev/ttyUSB0"   from: recorded 2026-11-25T22:41:00Z
 
 // recorded is what one Read gave.
 type recorded struct {

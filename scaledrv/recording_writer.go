@@ -13,6 +13,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"twocup/scaledrv/reading"
 )
 
 // Recording is a Link that writes down what comes through another: bytes with their times as they are read, and as
@@ -61,15 +63,27 @@ func CreateRecording(path string) (*os.File, error) {
 	return file, nil
 }
 
-// Record puts a recording around a link, from now on. The caller closes it, and then w. A nil log is silent; a failed
-// write is logged once and ends the recording, not the reading.
-func Record(link Link, w io.Writer, shape string, log *slog.Logger) *Recording {
+// Record puts a recording around a link that is read in this shape, from now on. The caller closes it, and then w. A nil
+// log is silent; a failed write is logged once and ends the recording, not the reading.
+func Record(link Link, w io.Writer, shape Shape, log *slog.Logger) *Recording {
 	if log == nil {
 		log = slog.New(slog.DiscardHandler)
 	}
 	r := &Recording{link: link, log: log, started: time.Now(), queue: make(chan queued, maxQueued), written: make(chan struct{})}
-	go r.write(w, fmt.Sprintf("# shape: %s   link: %q   from: recorded %s\n", shape, link.Name(), r.started.UTC().Format(time.RFC3339)))
+	go r.write(w, fmt.Sprintf("# %s   link: %q   from: recorded %s\n", shape.entry(), link.Name(), r.started.UTC().Format(time.RFC3339)))
 	return r
+}
+
+// entry is the shape as a recording's head tells it, with the options that it was given.
+func (s Shape) entry() string {
+	text := "shape: " + s.name
+	if s.opt.Pattern != "" {
+		text += "   pattern: '" + strings.ReplaceAll(s.opt.Pattern, "'", "''") + "'"
+	}
+	if s.opt.Unit != reading.UnitNone {
+		text += "   unit: " + s.opt.Unit.String()
+	}
+	return text
 }
 
 // Name is the link's.

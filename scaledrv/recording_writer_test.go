@@ -19,7 +19,11 @@ import (
 
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
+
+	"twocup/scaledrv/reading"
 )
+
+var bareShape = shapeNamed("bare", ShapeOptions{})
 
 // scriptedLink opens pipes whose other end a test has; or fails.
 type scriptedLink struct {
@@ -49,7 +53,7 @@ func TestARecordingTellsWhatCameWhatWasSentAndWhatWasLost(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		var text bytes.Buffer
 		link := &scriptedLink{}
-		r := Record(link, &text, "letter-status", nil)
+		r := Record(link, &text, shapeNamed("letter-status", ShapeOptions{}), nil)
 		require.Equal(t, "/dev/ttyUSB0", r.Name())
 		pass := func(d time.Duration) { time.Sleep(d) } // the bubble's time
 		b := make([]byte, 100)
@@ -105,6 +109,43 @@ func TestARecordingTellsWhatCameWhatWasSentAndWhatWasLost(t *testing.T) {
 	})
 }
 
+func TestARecordingIsAGoldenLogAsItIs(t *testing.T) {
+	for _, tt := range []struct {
+		shape    string
+		opt      ShapeOptions
+		came     string
+		want     string // the head as far as the link
+		readings int
+	}{
+		{"status-comma", ShapeOptions{}, line1, "# shape: status-comma   link: ", 2},
+		{"bare", ShapeOptions{Unit: reading.UnitKG}, "1.5\r\n", "# shape: bare   unit: kg   link: ", 2},
+		{"pattern", ShapeOptions{Pattern: `(?P<value>[0-9.]+)(?P<unit>k?g)`}, "1.5kg\r\n",
+			"# shape: pattern   pattern: '(?P<value>[0-9.]+)(?P<unit>k?g)'   link: ", 2},
+		{"pattern", ShapeOptions{Pattern: `(?P<value>[0-9.]+)'(?:   unit: kg   )?`, Unit: reading.UnitG}, "1.5'\r\n",
+			"# shape: pattern   pattern: '(?P<value>[0-9.]+)''(?:   unit: kg   )?'   unit: g   link: ", 2},
+	} {
+		t.Run(tt.want, func(t *testing.T) {
+			var text bytes.Buffer
+			synctest.Test(t, func(t *testing.T) {
+				link := &scriptedLink{}
+				r := Record(link, &text, shapeNamed(tt.shape, tt.opt), nil)
+				port := openRecorded(t, r)
+				go func() { _, _ = link.scale.Write([]byte("\r\n" + tt.came + tt.came + tt.came)) }()
+				_, err := port.Read(make([]byte, 100))
+				require.NoError(t, err)
+				require.NoError(t, port.Close())
+				require.NoError(t, r.Close())
+			})
+			require.True(t, strings.HasPrefix(text.String(), tt.want), text.String())
+			opt := optionsOf(t, text.String())
+			require.Equal(t, tt.opt, opt)
+			chunks, err := readRecording(strings.NewReader(text.String()))
+			require.NoError(t, err)
+			require.Equal(t, tt.readings, strings.Count(replay(t, shapeNamed(tt.shape, opt), chunks), " up "))
+		})
+	}
+}
+
 func TestARecordingPlaysTheSameChunksAtTheSameTimes(t *testing.T) {
 	folder := t.TempDir()
 	rapid.Check(t, func(rt *rapid.T) {
@@ -121,7 +162,7 @@ func TestARecordingPlaysTheSameChunksAtTheSameTimes(t *testing.T) {
 		synctest.Test(t, func(t *testing.T) {
 			var text bytes.Buffer
 			link := &scriptedLink{}
-			r := Record(link, &text, "bare", nil)
+			r := Record(link, &text, bareShape, nil)
 			port := openRecorded(t, r)
 			go func() {
 				for _, c := range sent {
@@ -155,7 +196,7 @@ func TestAReadOfMoreThanARecordingsLineHoldsIsRecordedInParts(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		var text bytes.Buffer
 		link := &scriptedLink{}
-		r := Record(link, &text, "bare", nil)
+		r := Record(link, &text, bareShape, nil)
 		port := openRecorded(t, r)
 		flood := bytes.Repeat([]byte{0}, 100_000)
 		go func() { _, _ = link.scale.Write(flood) }()
@@ -189,7 +230,7 @@ func TestADiskThatHangsHoldsNoReadBackAndTheGapIsToldOf(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		disk := &heldDisk{let: make(chan struct{})}
 		link := &scriptedLink{}
-		r := Record(link, disk, "bare", nil)
+		r := Record(link, disk, bareShape, nil)
 		port := openRecorded(t, r)
 		read := func(text string) {
 			go func() { _, _ = link.scale.Write([]byte(text)) }()
@@ -225,7 +266,7 @@ func TestADiskThatHangsHoldsNoReadBackAndTheGapIsToldOf(t *testing.T) {
 func TestAGapAtTheEndIsToldOfToo(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		disk := &heldDisk{let: make(chan struct{})}
-		r := Record(&scriptedLink{}, disk, "bare", nil)
+		r := Record(&scriptedLink{}, disk, bareShape, nil)
 		synctest.Wait() // the head is being written
 		for range maxQueued + 3 {
 			r.add(7, "%s %s\n", `"1234567"`)
@@ -239,7 +280,7 @@ func TestAGapAtTheEndIsToldOfToo(t *testing.T) {
 func TestClosingWaitsForADiskASecondAtMost(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		disk := &heldDisk{let: make(chan struct{})}
-		r := Record(&scriptedLink{}, disk, "bare", nil)
+		r := Record(&scriptedLink{}, disk, bareShape, nil)
 		started := time.Now()
 		require.EqualError(t, r.Close(), `end the recording of "/dev/ttyUSB0": its last lines are not written after 1 s (the disk is slow or hangs: check it)`)
 		require.Equal(t, time.Second, time.Since(started))
@@ -264,7 +305,7 @@ func TestAFullDiskIsLoggedOnceAndEndsTheRecordingNotTheReading(t *testing.T) {
 		disk.free.Store(2)
 		var log bytes.Buffer
 		link := &scriptedLink{}
-		r := Record(link, disk, "bare", slog.New(slog.NewTextHandler(&log, nil)))
+		r := Record(link, disk, bareShape, slog.New(slog.NewTextHandler(&log, nil)))
 		port := openRecorded(t, r)
 		for range 2 * maxQueued {
 			go func() { _, _ = link.scale.Write([]byte("1.0 g\r\n")) }()

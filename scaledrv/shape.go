@@ -13,6 +13,7 @@ import (
 // Shape is how a scale lays out what it sends.
 type Shape struct {
 	name string
+	opt  ShapeOptions  // it was made with
 	open func() format // a fresh one for each opening of a port: a format may keep what later frames leave out
 }
 

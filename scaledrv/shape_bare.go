@@ -5,7 +5,7 @@ import (
 )
 
 func newBare(opt ShapeOptions) (Shape, error) {
-	return Shape{"bare", func() format { return format{new(lines), text((&bare{unit: opt.Unit}).read)} }}, nil
+	return Shape{"bare", opt, func() format { return format{new(lines), text((&bare{unit: opt.Unit}).read)} }}, nil
 }
 
 // bare reads lines that are a number, with or without sign and unit, such as "123.45" or "+  123.45 g" (common practice,

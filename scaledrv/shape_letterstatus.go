@@ -9,7 +9,7 @@ import (
 
 func newLetterStatus(opt ShapeOptions) (Shape, error) {
 	read := letterStatus(opt.Unit)
-	return Shape{"letter-status", func() format { return format{new(lines), text(read)} }}, nil
+	return Shape{"letter-status", opt, func() format { return format{new(lines), text(read)} }}, nil
 }
 
 // letterStatus reads lines such as "S S     100.00 g": an S, a letter for the status, a number in fixed columns and its

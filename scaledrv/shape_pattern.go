@@ -17,7 +17,7 @@ func newPattern(opt ShapeOptions) (Shape, error) {
 	if err != nil {
 		return Shape{}, err
 	}
-	return Shape{"pattern", func() format {
+	return Shape{"pattern", opt, func() format {
 		p := pattern{re: re, groups: groups, unit: opt.Unit}
 		return format{new(lines), p.read}
 	}}, nil
@@ -53,6 +53,8 @@ func compilePattern(text string) (re *regexp.Regexp, groups [8]int, err error) {
 		return nil, groups, errors.New("shape: pattern needs an expression, such as `pattern: '(?P<value>[-+ ]*[0-9.]+) *(?P<unit>k?g)'`")
 	case len(text) > maxPattern:
 		return nil, groups, fmt.Errorf("pattern: %d bytes long: at most %d (leave out what need not be told apart)", len(text), maxPattern)
+	case strings.ContainsAny(text, "\r\n"):
+		return nil, groups, errors.New("pattern: has a line end in it: write it on one line (what comes is matched without its end)")
 	}
 	if _, err := syntax.Parse(text, syntax.Perl); err != nil { // alone, so that it can't close a bracket that is not its own
 		return nil, groups, fmt.Errorf("pattern: %w (write it as for Go's regexp)", err)
@@ -62,15 +64,22 @@ func compilePattern(text string) (re *regexp.Regexp, groups [8]int, err error) {
 	if err != nil {
 		return nil, groups, fmt.Errorf("pattern: %w", err)
 	}
-	if steps, err := countSteps(whole); err != nil || steps > maxPatternSteps {
+	prog, err := program(whole)
+	if err != nil {
+		return nil, groups, fmt.Errorf("pattern: %w", err)
+	}
+	if steps := len(prog.Inst); steps > maxPatternSteps {
 		return nil, groups, fmt.Errorf("pattern: takes %d steps: at most %d (use + or * for long repetitions such as {1000})", steps, maxPatternSteps)
 	}
 	for i, name := range groupNames {
 		groups[i] = re.SubexpIndex(name)
 	}
-	for _, name := range re.SubexpNames() {
+	for i, name := range re.SubexpNames() {
 		if name != "" && !slices.Contains(groupNames, name) {
 			return nil, groups, fmt.Errorf("pattern: unknown group %q (there are: %s)", name, strings.Join(groupNames, ", "))
+		}
+		if name != "" && re.SubexpIndex(name) != i {
+			return nil, groups, fmt.Errorf("pattern: two groups are named %q: name one only (leave the name of the other away, or put both into one)", name)
 		}
 	}
 	switch {
@@ -78,20 +87,18 @@ func compilePattern(text string) (re *regexp.Regexp, groups [8]int, err error) {
 		return nil, groups, errors.New("pattern: no group for the number: write (?P<value>...) around it")
 	case re.MatchString(""):
 		return nil, groups, errors.New("pattern: matches the empty line: say what a line always has, such as [0-9]+ for digits")
+	case !takesDigit(prog, groups[groupValue]):
+		return nil, groups, fmt.Errorf("pattern: matches no line of at most %d bytes with a digit in its group value: see that the group takes digits, and that nothing stands before ^ or behind $", maxLine)
 	}
 	return re, groups, nil
 }
 
-func countSteps(expression string) (int, error) {
+func program(expression string) (*syntax.Prog, error) {
 	parsed, err := syntax.Parse(expression, syntax.Perl)
 	if err != nil {
-		return 0, err
+		return nil, err
 	}
-	prog, err := syntax.Compile(parsed.Simplify())
-	if err != nil {
-		return 0, err
-	}
-	return len(prog.Inst), nil
+	return syntax.Compile(parsed.Simplify())
 }
 
 // pattern reads lines by an expression of the user's, in the syntax of Go's regexp. It must match the whole line, without

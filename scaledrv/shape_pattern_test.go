@@ -2,10 +2,12 @@ package scaledrv
 
 import (
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 
 	"twocup/scaledrv/reading"
 )
@@ -53,6 +55,8 @@ func TestPattern(t *testing.T) {
 	}
 }
 
+const noDigit = "pattern: matches no line of at most 128 bytes with a digit in its group value: see that the group takes digits, and that nothing stands before ^ or behind $"
+
 func TestAPatternThatCanNotWorkIsRefusedWithItsReason(t *testing.T) {
 	for _, tt := range []struct{ name, pattern, want string }{
 		{"none", "", "shape: pattern needs an expression, such as `pattern: '(?P<value>[-+ ]*[0-9.]+) *(?P<unit>k?g)'`"},
@@ -62,6 +66,18 @@ func TestAPatternThatCanNotWorkIsRefusedWithItsReason(t *testing.T) {
 		{"looking ahead is not known", "(?=x)(?P<value>[0-9]+)", "pattern: error parsing regexp: invalid or unsupported Perl syntax: `(?=` (write it as for Go's regexp)"},
 		{"an unknown group", "(?P<value>[0-9]+)(?P<weight>g)", `pattern: unknown group "weight" (there are: value, sign, unit, stable, moving, kind, over, under)`},
 		{"it matches the empty line", "(?P<value>[0-9]*)", "pattern: matches the empty line: say what a line always has, such as [0-9]+ for digits"},
+		{"a line end in it", "(?P<value>[0-9]+)|x\n", "pattern: has a line end in it: write it on one line (what comes is matched without its end)"},
+		{"a group twice", `(?P<value>[0-9]+)\.(?P<value>[0-9]+) (?P<unit>g)`, `pattern: two groups are named "value": name one only (leave the name of the other away, or put both into one)`},
+		{"a value of letters", "(?P<value>[A-Z]+)", noDigit},
+		{"a value of one letter", "(?P<value>x)[0-9]", noDigit},
+		{"a value that is empty", "(?P<value>[0-9]{0})x", noDigit},
+		{"digits behind the value only", "(?:[0-9](?P<value>A))+", noDigit},
+		{"a value whose last turn has no digit", `(?:(?P<value>[0-9]\B|x))+`, noDigit},
+		{"a line end before the number", `$(?P<value>[0-9]+)^`, noDigit},
+		{"a line end within", `(?m)(?P<value>[0-9]+)$\n^g`, noDigit},
+		{"a word's end within digits", `(?P<value>[0-9]\b[0-9])`, noDigit},
+		{"more digits than a line holds", "(?P<value>[0-9]{1000})", noDigit},
+		{"one character more than a line holds", "(?P<value>[0-9]{100})x{29}", noDigit},
 		{"too long", "(?P<value>[0-9]+)" + strings.Repeat("x", 484), "pattern: 501 bytes long: at most 500 (leave out what need not be told apart)"},
 		{"hopeless", "(?P<value>[0-9]+)(?:.{900}|x{900}|y{900})", "pattern: takes 2710 steps: at most 2000 (use + or * for long repetitions such as {1000})"},
 	} {
@@ -70,8 +86,49 @@ func TestAPatternThatCanNotWorkIsRefusedWithItsReason(t *testing.T) {
 			require.ErrorContains(t, err, tt.want)
 		})
 	}
-	_, err := ShapeByName("pattern", ShapeOptions{Pattern: "(?P<value>[0-9]+)" + strings.Repeat("x", 483)})
+	_, err := ShapeByName("pattern", ShapeOptions{Pattern: "(?P<value>[0-9]+)x" + strings.Repeat("x?", 241)})
 	require.NoError(t, err, "500 bytes")
+	for _, good := range []string{"(?P<value>[0-9]{100})x{28}", "(?m)^(?P<value>.+)$", `\b(?P<value>\d)\b`, "(?P<value>[^A-Z]+)", "(?:(?P<over>HI)|(?P<value>[0-9]))"} {
+		_, err := ShapeByName("pattern", ShapeOptions{Pattern: good})
+		require.NoError(t, err, good)
+	}
+}
+
+// Every line of up to four characters of an alphabet is tried: what finds a digit in one must not be refused.
+func TestNoPatternIsRefusedThatFindsADigitInAShortLine(t *testing.T) {
+	lines := []string{""}
+	for from := 0; len(lines[from]) < 4; from++ {
+		for _, c := range []string{"0", "7", "a", " "} {
+			lines = append(lines, lines[from]+c)
+		}
+	}
+	atoms := []string{"0", "[0-9]", "a", `\s`, ".", `\b`, `\B`, "^", "$", "(?m:$)", "|", "(?:", ")", "*", "+?", "?", "{2}"}
+	rapid.Check(t, func(t *rapid.T) {
+		some := func(name string) string {
+			return strings.Join(rapid.SliceOfN(rapid.SampledFrom(atoms), 0, 4).Draw(t, name), "")
+		}
+		text := some("before") + "(?P<value>" + some("within") + ")" + rapid.SampledFrom([]string{"", "?", "*"}).Draw(t, "times") + some("behind")
+		re, err := regexp.Compile(`\A(?:` + text + `)\z`)
+		if err != nil {
+			return
+		}
+		finds := slices.ContainsFunc(lines, func(line string) bool {
+			m := re.FindStringSubmatch(line)
+			return m != nil && strings.ContainsAny(m[re.SubexpIndex("value")], "07")
+		})
+		if _, _, err := compilePattern(text); finds && err != nil {
+			require.NotContains(t, err.Error(), "matches no line", text)
+		}
+	})
+}
+
+func BenchmarkThePatternThatIsLongestToRead(b *testing.B) {
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, _, err := compilePattern(`(?P<value>[0-9.]+)(?:\w?){900}`); err != nil {
+			b.Fatal(err)
+		}
+	}
 }
 
 func TestAPatternHasAWidthWhereTheScalePads(t *testing.T) {

@@ -15,7 +15,7 @@ func newReversed(opt ShapeOptions) (Shape, error) {
 		return Shape{}, errors.New("shape: reversed has no place for pounds and ounces: set the scale to another unit, and write it, such as `unit: lb`")
 	}
 	read := reversed(opt.Unit)
-	return Shape{"reversed", func() format { return format{new(sevens), text(read)} }}, nil
+	return Shape{"reversed", opt, func() format { return format{new(sevens), text(read)} }}, nil
 }
 
 // reversed reads frames such as "=54.3210", which is 123.45: an equals sign and seven characters, the least significant

@@ -9,7 +9,7 @@ import (
 
 func newStatusComma(opt ShapeOptions) (Shape, error) {
 	read := statusComma(opt.Unit)
-	return Shape{"status-comma", func() format { return format{new(lines), text(read)} }}, nil
+	return Shape{"status-comma", opt, func() format { return format{new(lines), text(read)} }}, nil
 }
 
 // statusComma reads lines such as "ST,NT,+00123.45  g": a status, a kind that may be missing, a number and its unit

@@ -6,8 +6,8 @@ import (
 	"twocup/scaledrv/reading"
 )
 
-func newStxWords(ShapeOptions) (Shape, error) {
-	return Shape{"stx-words", func() format {
+func newStxWords(opt ShapeOptions) (Shape, error) {
+	return Shape{"stx-words", opt, func() format {
 		w := new(words)
 		return format{w, w.read}
 	}}, nil

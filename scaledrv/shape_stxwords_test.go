@@ -127,7 +127,7 @@ func TestWithAChecksumNoDamageToOneCharacterPasses(t *testing.T) {
 func FuzzStxWords(f *testing.F) {
 	f.Add([]byte("half\r"+strings.Repeat("\x02\x2b\x38\x21001523000000\r", 5)+"\x02\x33\x30\x20001524000000\r"), uint8(3))
 	f.Add([]byte(strings.Repeat(summed("\x02\x2b\x33\x21000170000200\r"), 4)+summed("\x02\x2b\x74\x21------      \r")+"\x02\x31\x30\x21000014000000\r"), uint8(0))
-	known := Shape{"stx-words", func() format {
+	known := Shape{"stx-words", ShapeOptions{}, func() format {
 		w := &words{setting: checksumsAbsent}
 		return format{w, w.read}
 	}}

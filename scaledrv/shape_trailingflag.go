@@ -7,7 +7,7 @@ import (
 )
 
 func newTrailingFlag(opt ShapeOptions) (Shape, error) {
-	return Shape{"trailing-flag", func() format { return format{new(lines), text((&flagged{unit: opt.Unit}).read)} }}, nil
+	return Shape{"trailing-flag", opt, func() format { return format{new(lines), text((&flagged{unit: opt.Unit}).read)} }}, nil
 }
 
 // flagged reads lines such as "   123.45 g ?": a number, its unit, and behind them flags (common practice, no source).

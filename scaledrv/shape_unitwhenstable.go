@@ -8,7 +8,7 @@ import (
 )
 
 func newUnitWhenStable(opt ShapeOptions) (Shape, error) {
-	return Shape{"unit-when-stable", func() format {
+	return Shape{"unit-when-stable", opt, func() format {
 		s := &lastUnit{unit: opt.Unit, trusted: opt.Unit != reading.UnitNone}
 		return format{new(lines), text(s.read)}
 	}}, nil

@@ -147,6 +147,18 @@ func TestABenchOnARealPTYSendsWholeLines(t *testing.T) {
 	require.Len(t, shownGrams(t, got), 20)
 }
 
+func TestABenchOnARealPTYDamagesItsLines(t *testing.T) {
+	p := newPTY(t)
+	far := openFar(t, p)
+	b := newBench(t, Options{Scale: ScaleOptions{RateHz: 50, Baud: 115200}, Damage: DamageOptions{Merge: 1}})
+	stop := start(t, b, p)
+	defer stop()
+	got := make([]byte, 18*20)
+	_, err := io.ReadFull(far, got)
+	require.NoError(t, err)
+	require.Regexp(t, `^([SU][TS],GS,[+-]\d{6}\.\d  g){20}$`, string(got), "every line end is lost")
+}
+
 // setFar sets a far end's speed and stop bits, as a program does that opens a port.
 func setFar(t *testing.T, far *os.File, speed, stopBits uint32) {
 	t.Helper()

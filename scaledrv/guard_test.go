@@ -1,0 +1,32 @@
+package scaledrv
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"twocup/scaledrv/reading"
+)
+
+func TestAChangeOfUnitMakesTheGuardForgetAllLayoutsBeforeIt(t *testing.T) {
+	var g guard
+	passes := func(l layout) bool {
+		ok, _ := g.pass(l, 10)
+		return ok
+	}
+	grams := layout{width: 10, decimals: 2, unit: reading.UnitG}
+	blanked := layout{width: 10, decimals: 1, unit: reading.UnitG, blanked: true}
+	ounces := layout{width: 10, decimals: 3, unit: reading.UnitOZ}
+	for _, l := range []layout{grams, blanked} {
+		require.False(t, passes(l))
+		require.True(t, passes(l))
+	}
+	require.True(t, passes(grams), "a whole one and a blanked one stand beside each other")
+	require.True(t, passes(blanked))
+
+	require.False(t, passes(ounces))
+	require.True(t, passes(ounces))
+	require.False(t, passes(blanked), "one blanked frame in grams after a change to ounces may be damage")
+	require.True(t, passes(ounces), "and changes nothing")
+	require.False(t, passes(grams), "nor does one whole frame in grams pass")
+}
