@@ -38,8 +38,15 @@ func (a Addition) validate(f *Faults, field string) {
 	f.positive(field+".tolerance_pct", a.StatedTolerancePct, 100)
 }
 
-// validateOrder keeps a metal accelerator and an organic peroxide apart: where they meet undiluted they decompose
-// violently. The safety data sheets decide; this refuses a card whose order can't be right.
+// Pair is an accelerator on a card that has a catalyst too, and the first catalyst that goes in.
+type Pair struct {
+	Accelerator int    // its place in Additions
+	Catalyst    string // the addition's id, or B
+	Apart       bool   // they never meet undiluted
+}
+
+// Pairs are all of a card's, and whether its order keeps them apart: where a metal accelerator and an organic peroxide
+// meet undiluted they decompose violently. The safety data sheets decide; this finds an order that can't be right.
 //
 // The peroxide is each addition with the role catalyst, and B itself where the ratio has a b_range: only catalysed
 // systems have one. On a card with an accelerator besides, the accelerator goes in first, into A, and is stirred in
@@ -49,7 +56,7 @@ func (a Addition) validate(f *Faults, field string) {
 //     nothing says that it was stirred into A, and not just covered by it.
 //
 // Common practice, no source; that contaminated peroxides decompose is in sections 7 and 10 of their data sheets.
-func (c Card) validateOrder(f *Faults) {
+func (c Card) Pairs() (pairs []Pair) {
 	moments := []string{"before_a", "after_a", "B", "after_b"}
 	place := func(moment, i int) int { return moment*(len(c.Additions)+1) + i }
 	b := place(2, 0)
@@ -63,16 +70,27 @@ func (c Card) validateOrder(f *Faults) {
 		}
 	}
 	if what == "" {
-		return
+		return nil
 	}
 	stirStep := slices.ContainsFunc(c.Steps, func(s Step) bool { return s.Kind == "stir" })
 	for i, a := range c.Additions {
+		if a.Role != "accelerator" {
+			continue
+		}
 		stirredIn := a.StirIn != nil && *a.StirIn
 		afterA := a.When() == "after_a" && place(1, i) < first
 		beforeA := a.When() == "before_a" && first >= b && stirStep
-		if a.Role == "accelerator" && !(stirredIn && (afterA || beforeA)) {
-			f.add(fmt.Sprintf("additions[%d].when", i),
-				"accelerator %q and catalyst %q must never meet undiluted: the accelerator goes in after_a with stir_in, before the catalyst; the safety data sheets decide", a.ID, what)
+		pairs = append(pairs, Pair{Accelerator: i, Catalyst: what, Apart: stirredIn && (afterA || beforeA)})
+	}
+	return pairs
+}
+
+func (c Card) validateOrder(f *Faults) {
+	for _, p := range c.Pairs() {
+		if !p.Apart {
+			f.add(fmt.Sprintf("additions[%d].when", p.Accelerator),
+				"accelerator %q and catalyst %q must never meet undiluted: the accelerator goes in after_a with stir_in, before the catalyst; the safety data sheets decide",
+				c.Additions[p.Accelerator].ID, p.Catalyst)
 		}
 	}
 }

@@ -383,6 +383,13 @@ func TestBPerANamesTheDensityThatIsMissing(t *testing.T) {
 }
 
 // JCGM 100:2008, 4.3.7: half of the last digit over √3 each. 2:1 by volume with 1.10 and 0.98 has 0.39 %.
+func TestWeightAndVolumeMayBeFivePercentApart(t *testing.T) { // ours
+	for density, sound := range map[Number]bool{"1.05": true, "1.055": false} {
+		c := Card{Ratio: Ratio{Weight: &Parts{"1", "1"}, Volume: &Parts{"1", "1"}}, Density: Density{A: "1", B: density}}
+		require.Equal(t, sound, c.contradiction() == "", density)
+	}
+}
+
 func TestDensityUComesFromThePrintedDigits(t *testing.T) {
 	for _, tt := range []struct {
 		name string
@@ -428,6 +435,10 @@ func TestDefaultsHoldWhereTheCardIsSilentAndAreListed(t *testing.T) {
 	require.Equal(t, []string{"weight", "in_cup", "medium"}, []string{c.MeasureB(), c.Combine(), c.Viscosity()})
 	require.False(t, c.Hurry())
 	require.Len(t, c.Assumed(), 6)
+	require.Contains(t, c.Assumed(), "tolerance ±2 % of B relative to A: the card states none")
+	c.Ratio.BRange = []float64{1, 2.5}
+	require.NotContains(t, c.Assumed(), "tolerance ±2 % of B relative to A: the card states none", "the range is what B is held to")
+	require.Len(t, c.Assumed(), 5)
 
 	stated, err := Decode([]byte(whole))
 	require.NoError(t, err)

@@ -79,7 +79,7 @@ func (c Card) Assumed() []string {
 		missing  bool
 		sentence string
 	}{
-		{c.StatedTolerance == nil, fmt.Sprintf("tolerance ±%d %% of B relative to A: the card states none", defaultTolerancePct)},
+		{c.StatedTolerance == nil && c.Ratio.BRange == nil, fmt.Sprintf("tolerance ±%d %% of B relative to A: the card states none", defaultTolerancePct)},
 		{c.StatedAmountTolerancePct == nil, fmt.Sprintf("tolerance of A's amount ±%d %%: the card states none", defaultAmountTolerancePct)},
 		{c.StatedMeasureB == "", "B is measured by " + c.MeasureB() + ": the card does not say"},
 		{c.StatedCombine == "", "B is poured onto A in one cup: the card does not say"},

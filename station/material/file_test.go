@@ -219,6 +219,14 @@ func TestATableIsWrittenWithPathsAsColumns(t *testing.T) {
 		"'-y,Y,,,2,1,,,mix,90m\r\n", string(data), "a text is no formula, a number stays one")
 }
 
+func TestNoTextOfATableIsAFormula(t *testing.T) {
+	for _, first := range []string{"=", "+", "-", "@", "'", "＝", "＋", "－", "＠"} {
+		data, err := ExportCSV([]Card{{ID: "x", Name: first + "SUM(A1)", Ratio: Ratio{Weight: &Parts{"1", "1"}}}})
+		require.NoError(t, err)
+		require.Contains(t, string(data), "'"+first, "%q", first)
+	}
+}
+
 func TestATableMayComeFromASpreadsheet(t *testing.T) {
 	cards, err := ImportCSV([]byte("\uFEFFname,id,ratio.weight.b,ratio.weight.a,hurry,codes.a[0],tolerance_pct\r\n\"X, \"\"Y\"\"\",x, 50.0 ,100,TRUE,012,2\r\n,,,,,,\r\n"))
 	require.NoError(t, err)

@@ -162,36 +162,3 @@ func typedFigure(part string, words []string) (Number, error) {
 	}
 	return n, nil
 }
-
-// LooksReversed compares a typed ratio with the card's, and returns a question with both readings where it looks as if
-// B was typed first: where it lies nearer to the card's ratio upside down than to the card's, that is, on the other
-// side of equal parts. Empty where it doesn't, and where the two can't be compared: on different bases without both
-// densities.
-func (c Card) LooksReversed(typed Ratio) (question string) {
-	other := Card{Ratio: typed, Density: c.Density}
-	mine, ok := c.sameBasis(typed)
-	theirs, _ := other.sameBasis(c.Ratio)
-	if !ok {
-		var err, otherErr error
-		mine, err = c.BPerA()
-		theirs, otherErr = other.BPerA()
-		if err != nil || otherErr != nil {
-			return ""
-		}
-	}
-	if (mine < 1) == (theirs < 1) || mine == 1 || theirs == 1 {
-		return ""
-	}
-	return fmt.Sprintf("is A first? %s was typed (%s), and the card of %s has %s (%s). Type the card's, or say that this one is meant",
-		other.RatioText(), other.Sentence(), c.ID, c.RatioText(), c.Sentence())
-}
-
-// sameBasis is B/A in a basis that the other ratio has too.
-func (c Card) sameBasis(other Ratio) (r float64, ok bool) {
-	for _, p := range [][2]*Parts{{c.Ratio.Weight, other.Weight}, {c.Ratio.Volume, other.Volume}} {
-		if p[0] != nil && p[1] != nil {
-			return p[0].B.Float() / p[0].A.Float(), true
-		}
-	}
-	return 0, false
-}

@@ -40,13 +40,22 @@ func (p *Plan) check(card material.Card) {
 
 // resolution is whether the scale can prove the ratio of this batch: stop where B's window holds no step, caution below
 // the smallest batch that can be proved and poured.
-func (p Plan) resolution(provable bool, uPct float64) Check {
+// densityU and airU are the parts of it that are from the densities and from the lift of the air, relative standard
+// uncertainties; 0 where they are not in it.
+func (p Plan) resolution(provable bool, uPct, densityU, airU float64) Check {
 	c := Check{ID: "resolution", Level: OK,
 		Figure: fmt.Sprintf("A + B %s, uncertainty of the ratio %s %%", p.ABG, short(rounded(uPct, 3))),
 		Limit:  p.allowed() + ", smallest batch " + p.smallestText(),
 	}
-	if p.DensityU > 0 {
-		c.Figure += fmt.Sprintf(", from the densities alone %s %%", short(rounded(200*p.DensityU, 3)))
+	for _, part := range []struct {
+		from string
+		u    float64
+	}{{"densities", densityU}, {"air", airU}} {
+		if pct := rounded(200*part.u, 3); pct > 0 {
+			c.Figure += fmt.Sprintf(", from the %s alone %s %%", part.from, short(pct))
+		} else if part.u > 0 {
+			c.Figure += fmt.Sprintf(", from the %s alone less than 0.001 %%", part.from)
+		}
 	}
 	switch {
 	case !provable:
@@ -92,57 +101,79 @@ func (p Plan) smallestText() string {
 	return p.PourableG.String()
 }
 
+// nearlyFull is the share of a capacity that leaves too little of it for a cup of unknown mass (ours).
+const nearlyFull = 0.9
+
 // capacity is whether each scale can carry what it is to weigh: the cup and all that goes into it, and what has a vessel
 // of its own. It is stated where a capacity is.
 func (p Plan) capacity() (c Check, stated bool) {
 	c = Check{ID: "capacity", Level: OK}
 	var figures, limits []string
 	for place, s := range p.scales() {
-		if s.Capacity == 0 {
+		loads := p.loads(place)
+		if s.Capacity == 0 || len(loads) == 0 {
 			continue
 		}
-		load, what := p.load(place)
-		if load == 0 && place > 0 {
-			continue
-		}
-		limit := "capacity " + s.Capacity.String()
+		name := ""
 		if len(p.Others) > 0 {
-			what, limit = s.ID+": "+what, s.ID+": "+limit
+			name = s.ID + ": "
 		}
-		figures, limits = append(figures, what), append(limits, limit)
-		if load > s.Capacity {
-			c.Level, c.Do = Stop, "make less, split it over several cups, or use a larger scale"
+		limits = append(limits, name+"capacity "+s.Capacity.String())
+		for _, l := range loads {
+			figures = append(figures, name+l.what)
+			switch {
+			case l.mass > s.Capacity:
+				c.Level, c.Do = Stop, "make less, split it over several cups, or use a larger scale"
+			case l.vesselLeftOut && float64(l.mass) > nearlyFull*float64(s.Capacity) && c.Level == OK:
+				c.Level = Caution
+				c.Do = fmt.Sprintf("the cup's mass is not stated and %s are left for it: weigh it empty first; if it is heavier, make less", s.Capacity-l.mass)
+			}
 		}
 	}
 	c.Figure, c.Limit = join(figures), join(limits)
 	return c, len(figures) > 0
 }
 
-// load is the most that the scale at a place has to carry, and what that is.
-func (p Plan) load(place int) (load reading.Mass, what string) {
-	if place == 0 {
-		load = p.TotalG
-		for _, part := range p.Parts {
-			if part.MeasuredBy == "weight" && p.placeOf(part.Part) > 0 {
-				load -= part.Target
-			}
-		}
-		load, what = toMicrogram(load), "mix "
-		if load != p.TotalG {
-			what = "what is weighed into the cup "
-		}
-		if p.Cup == nil || p.Cup.MassG == nil {
-			return load, what + load.String() + ", without the cup"
-		}
-		cup := *p.Cup.MassG
-		return cup + load, "cup " + cup.String() + " + " + what + load.String() + " = " + (cup + load).String()
-	}
+// load is what a scale has to carry at once.
+type load struct {
+	mass          reading.Mass
+	what          string
+	vesselLeftOut bool // its mass is not known
+}
+
+// loads are the cup with what is in it when the last part is weighed into it, and each vessel of its own: that is
+// weighed alone, and emptied into the cup afterwards.
+func (p Plan) loads(place int) (loads []load) {
+	var after reading.Mass // goes into the cup after the last that is weighed into it
 	for _, part := range p.Parts {
-		if part.Scale != nil && p.placeOf(part.Part) == place && part.Target > load {
-			load, what = toMicrogram(part.Target), part.Part+" "+part.Target.String()+", without its vessel"
+		if part.Vessel == "cup" || part.MeasuredBy != "weight" {
+			after = 0
+			continue
+		}
+		after += part.Target
+		if part.Scale != nil && p.placeOf(part.Part) == place {
+			m := toMicrogram(part.Target)
+			loads = append(loads, load{m, part.Part + " " + m.String() + ", without its vessel", true})
 		}
 	}
-	return load, what
+	if place > 0 {
+		return loads
+	}
+	return append([]load{p.cupLoad(toMicrogram(p.TotalG - after))}, loads...)
+}
+
+// cupLoad is the cup with so much in it.
+func (p Plan) cupLoad(inCup reading.Mass) load {
+	what := "mix "
+	if inCup != p.TotalG {
+		what = "what is in the cup "
+	}
+	what += inCup.String()
+	if p.Cup == nil || p.Cup.MassG == nil {
+		return load{inCup, what + ", without the cup", true}
+	}
+	cup := *p.Cup.MassG
+	return load{cup + inCup, "cup " + cup.String() + " + " + what + " = " + (cup + inCup).String(), false}
 }
 
 func join(texts []string) (all string) {
@@ -231,34 +262,23 @@ func (p Plan) scaleChoice(material.Card) (c Check, stated bool) {
 	return c, p.Scale != nil && c.Level == Caution
 }
 
-// order is whether a metal accelerator and an organic peroxide stay apart: the accelerator is stirred into A before any
-// catalyst, an addition or, on a card with a range for it, B (common practice, no source; the safety data sheets
-// decide). It is stated where a card has both.
+// order is whether a metal accelerator and an organic peroxide stay apart, by the card's own rule. It is stated where a
+// card has both.
 func (p Plan) order(card material.Card) (c Check, stated bool) {
-	catalyst, last := len(p.Parts), -1
-	var names [2]string
-	for i, part := range p.Parts {
-		a := addition(card, part.Part)
-		if isCatalyst := a.Role == "catalyst" || part.Part == "B" && card.Ratio.BRange != nil; isCatalyst && i < catalyst {
-			catalyst, names[1] = i, part.Part
+	c = Check{ID: "order", Level: OK, Limit: "accelerator and catalyst never meet undiluted"}
+	var figures []string
+	for _, pair := range card.Pairs() {
+		id := card.Additions[pair.Accelerator].ID
+		if pair.Apart {
+			figures = append(figures, id+" is stirred into A before "+pair.Catalyst+" goes in")
+			continue
 		}
-		if a.Role == "accelerator" {
-			last, names[0] = i, part.Part
-			if a.When() != "after_a" || a.StirIn == nil || !*a.StirIn {
-				last = len(p.Parts)
-			}
-		}
-	}
-	if names[0] == "" || names[1] == "" {
-		return c, false
-	}
-	c = Check{ID: "order", Level: OK, Figure: names[0] + " is stirred into A before " + names[1] + " goes in",
-		Limit: "accelerator and catalyst never meet undiluted"}
-	if last > catalyst {
-		c.Level, c.Figure = Stop, names[0]+" and "+names[1]+" could meet undiluted"
+		figures = append(figures, id+" and "+pair.Catalyst+" could meet undiluted")
+		c.Level = Stop
 		c.Do = "change the card: the accelerator goes in after_a with stir_in, before the catalyst; the safety data sheets decide"
 	}
-	return c, true
+	c.Figure = join(figures)
+	return c, len(figures) > 0
 }
 
 // addition is the card's of that id; zero for A and B.

@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -73,6 +74,41 @@ func TestCupAndMixAreHeldAgainstTheCapacity(t *testing.T) {
 	}
 }
 
+func TestAVesselOfItsOwnIsWeighedAlone(t *testing.T) {
+	for _, tt := range []struct {
+		name    string
+		combine string
+		scale   reading.Mass
+		cup     *Cup
+		late    bool // an addition of 30 g that is weighed onto A and B
+		level   Level
+		figure  string
+		do      string
+	}{
+		{"B onto A", "in_cup", 299 * reading.Gram, nil, false, Stop, "mix 300 g, without the cup", "make less, split it over several cups, or use a larger scale"},
+		{"B apart is not on the scale with A", "apart", 299 * reading.Gram, nil, false, OK, "what is in the cup 200 g, without the cup; B 100 g, without its vessel", ""},
+		{"A and its cup reach the capacity", "apart", 240 * reading.Gram, &Cup{MassG: new(40 * reading.Gram)}, false, OK, "cup 40 g + what is in the cup 200 g = 240 g; B 100 g, without its vessel", ""},
+		{"A leaves little for its cup", "apart", 210 * reading.Gram, nil, false, Caution, "what is in the cup 200 g, without the cup; B 100 g, without its vessel",
+			"the cup's mass is not stated and 10 g are left for it: weigh it empty first; if it is heavier, make less"},
+		{"A alone is too much", "apart", 199 * reading.Gram, nil, false, Stop, "what is in the cup 200 g, without the cup; B 100 g, without its vessel", "make less, split it over several cups, or use a larger scale"},
+		{"what follows B is weighed onto both", "apart", 400 * reading.Gram, nil, true, OK, "mix 330 g, without the cup; B 100 g, without its vessel", ""},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			card := byWeight("100", "50")
+			card.StatedCombine = tt.combine
+			if tt.late {
+				late := paste("late", "ab", 10)
+				late.StatedWhen = "after_b"
+				card.Additions = []material.Addition{late}
+			}
+			p, err := Request{Card: card, Amount: Amount{PartAG: new(200 * reading.Gram)}, Cup: tt.cup, Scales: []Scale{{ID: "s", Division: decigram, Capacity: tt.scale}}}.Plan()
+			require.NoError(t, err)
+			c := p.checked(t, "capacity")
+			require.Equal(t, []any{tt.level, tt.figure, tt.do}, []any{c.Level, c.Figure, c.Do})
+		})
+	}
+}
+
 func TestAnAdditionTooSmallToWeighGetsAMasterBatch(t *testing.T) {
 	for _, tt := range []struct {
 		name  string
@@ -98,6 +134,56 @@ func TestAnAdditionTooSmallToWeighGetsAMasterBatch(t *testing.T) {
 			require.NoError(t, err)
 			c := p.checked(t, "addition")
 			require.Equal(t, []any{tt.level, tt.limit, tt.do}, []any{c.Level, c.Limit, c.Do})
+		})
+	}
+}
+
+func TestAnAdditionOfOneDivisionIsStopped(t *testing.T) {
+	for pct, level := range map[float64]Level{0.05: Stop, 0.0501: Caution} { // of 200 g: one division of 0.1 g, and a little more
+		card := byWeight("100", "50")
+		card.Additions = []material.Addition{paste("dye", "a", pct)}
+		p, err := Make(card, 1, Amount{PartAG: new(200 * reading.Gram)}, bench())
+		require.NoError(t, err)
+		require.Equal(t, level, p.checked(t, "addition").Level, pct)
+	}
+}
+
+// 0.09 g of dye in 6 g of A: one in 50 is 4.5 g with 4.41 g of A in it, less than all of the A but more than half.
+func TestAMasterBatchLeavesHalfOfAToBePoured(t *testing.T) {
+	for a, suggested := range map[reading.Mass]bool{6 * reading.Gram: false, 9 * reading.Gram: true} {
+		card := byWeight("100", "50")
+		card.Additions = []material.Addition{paste("dye", "a", 9/a.Grams())}
+		p, err := Make(card, 1, Amount{PartAG: &a}, bench())
+		require.NoError(t, err)
+		require.Equal(t, "dye 0.09 g", p.checked(t, "addition").Figure)
+		require.Equal(t, suggested, strings.Contains(p.checked(t, "addition").Do, "master batch"), a)
+	}
+}
+
+func TestAStepWithoutATimeIsLeftToThePerson(t *testing.T) {
+	minute := material.Duration(time.Minute)
+	for _, tt := range []struct {
+		name   string
+		steps  []material.Step
+		figure string
+		do     string // empty: ok
+	}{
+		{"no steps at all", nil, "the card states no time for mixing, casting", "the card states no time for mixing, casting: judge by yourself, and cast within 20 min"},
+		{"steps without times", []material.Step{{Kind: "mix"}, {Kind: "degas", Within: minute}, {Kind: "cast"}}, "the card states no time for mixing, degassing, casting",
+			"the card states no time for mixing, degassing, casting: judge by yourself, and cast within 20 min"},
+		{"one without", []material.Step{{Kind: "mix", Time: 3 * minute}, {Kind: "cast"}}, "mixing 3 min; the card states no time for casting",
+			"the card states no time for casting: judge by yourself, and cast within 20 min"},
+		{"before the first contact it does not matter", []material.Step{{Kind: "stir"}, {Kind: "mix", Time: 3 * minute}, {Kind: "cast", Within: minute}, {Kind: "cure"}}, "mixing + casting 4 min", ""},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			card := clear()
+			card.PotLife = &material.PotLife{Time: 20 * minute, MassG: new(300.0), TemperatureC: new(25.0)}
+			card.Steps = tt.steps
+			p, err := Make(card, 1, total(300), nil)
+			require.NoError(t, err)
+			c := p.checked(t, "pot_life")
+			require.Equal(t, []any{tt.do == "", tt.figure, tt.do}, []any{c.Level == OK, c.Figure, c.Do})
+			require.NotEqual(t, Stop, c.Level)
 		})
 	}
 }
@@ -175,6 +261,10 @@ func TestAcceleratorAndPeroxideAreKeptApart(t *testing.T) {
 		level Level // empty: no check
 	}{
 		{"stirred into A, then B", with(func(*material.Card) {}), OK},
+		{"into the empty cup, then stirred into A, as the card's own check asks", with(func(c *material.Card) {
+			c.Additions[0].StatedWhen, c.Steps = "before_a", []material.Step{{Kind: "stir"}}
+		}), OK},
+		{"into the empty cup, and only covered by A", with(func(c *material.Card) { c.Additions[0].StatedWhen = "before_a" }), Stop},
 		{"not stirred in", with(func(c *material.Card) { c.Additions[0].StirIn = nil }), Stop},
 		{"after B", with(func(c *material.Card) { c.Additions[0].StatedWhen = "after_b" }), Stop},
 		{"after a catalyst that is an addition", with(func(c *material.Card) {
@@ -195,6 +285,7 @@ func TestAcceleratorAndPeroxideAreKeptApart(t *testing.T) {
 				require.Equal(t, tt.level, p.checked(t, "order").Level)
 			}
 			require.Equal(t, tt.level == Stop, p.Refusal() != nil)
+			require.Equal(t, tt.level == Stop, tt.card.Validate() != nil, "as the card's own check says")
 			require.Empty(t, p.OpenChecks(), "nobody can override it")
 		})
 	}

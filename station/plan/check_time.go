@@ -16,6 +16,18 @@ func hasStep(card material.Card, kind string) bool {
 	return slices.ContainsFunc(card.Steps, func(s material.Step) bool { return s.Kind == kind })
 }
 
+// withoutTime are the verbs of the card's steps after the first contact that have no time, each once.
+func withoutTime(card material.Card) (verbs []string) {
+	for _, s := range afterContact {
+		if slices.ContainsFunc(card.Steps, func(step material.Step) bool {
+			return step.Kind == s.kind && step.Time == 0 && (step.Within == 0 || s.kind != "cast")
+		}) {
+			verbs = append(verbs, s.verb)
+		}
+	}
+	return verbs
+}
+
 // stepTime is how long the card's steps of a kind take; for casting, how soon it is to be done where no time is stated.
 func stepTime(card material.Card, kind string) (sum time.Duration) {
 	for _, s := range card.Steps {
@@ -48,11 +60,18 @@ func (p Plan) potLife(card material.Card) (c Check, stated bool) {
 			what = append(what, s.verb)
 		}
 	}
-	c = Check{ID: "pot_life", Level: OK, Limit: life.text(card.PotLife, p.TemperatureC),
-		Figure: "the card states no time for mixing and casting"}
-	if needed > 0 {
-		c.Figure = strings.Join(what, " + ") + " " + minutes(needed)
+	missing := withoutTime(card)
+	if needed == 0 && len(missing) == 0 { // nor the steps
+		missing = []string{"mixing", "casting"}
 	}
+	var figures []string
+	if needed > 0 {
+		figures = append(figures, strings.Join(what, " + ")+" "+minutes(needed))
+	}
+	if len(missing) > 0 {
+		figures = append(figures, "the card states no time for "+strings.Join(missing, ", "))
+	}
+	c = Check{ID: "pot_life", Level: OK, Limit: life.text(card.PotLife, p.TemperatureC), Figure: join(figures)}
 	switch {
 	case life.Basis == Unknown:
 		c.Level, c.Do = Caution, "ask the maker for a pot life at this temperature, or cool A and B down"
@@ -64,6 +83,8 @@ func (p Plan) potLife(card material.Card) (c Check, stated bool) {
 		c.Level, c.Do = Caution, "cast within "+minutes(life.LastCast)
 	case life.Colder:
 		c.Level, c.Do = Caution, "colder than the card's figure: it may cure slowly or not fully; warm the room and the parts"
+	case len(missing) > 0:
+		c.Level, c.Do = Caution, "the card states no time for "+strings.Join(missing, ", ")+": judge by yourself, and cast within "+minutes(life.LastCast)
 	}
 	return c, true
 }
@@ -99,7 +120,7 @@ func (l PotLife) text(card *material.PotLife, celsius *float64) string {
 // why a pot life is an upper bound.
 func why(card *material.PotLife) string {
 	switch {
-	case card.MassG == nil:
+	case card.MassG == nil && !slices.ContainsFunc(card.Table, func(r material.PotLifeRow) bool { return r.MassG != nil }):
 		return "the card does not say at which mass"
 	case card.TemperatureC == nil:
 		return "the card does not say at which temperature"

@@ -62,16 +62,14 @@ func (p *Plan) chooseScales(card material.Card, scales []Scale) {
 	p.dropIdleScales()
 }
 
-// speaksAgainst weighs a layout's faults: a load that a scale can't carry above a ratio that it can't prove.
+// faults is how much a check speaks against a layout: a load that a scale can't carry above a ratio that it can't prove,
+// and either above any caution.
+var faults = map[string]map[Level]int{"capacity": {Caution: 1, Stop: 10}, "resolution": {Caution: 1, Stop: 3}}
+
+// speaksAgainst weighs a layout's faults.
 func (p *Plan) speaksAgainst() (bad int) {
-	levels := []Level{OK, Caution, Stop}
 	for _, c := range p.Checks {
-		switch c.ID {
-		case "capacity":
-			bad += 10 * slices.Index(levels, c.Level)
-		case "resolution":
-			bad += slices.Index(levels, c.Level)
-		}
+		bad += faults[c.ID][c.Level]
 	}
 	return bad
 }
@@ -150,32 +148,35 @@ func (p *Plan) prove(card material.Card) {
 		p.Checks = append(p.Checks, p.unweighed())
 	case d > 0 && p.division(0) > 0:
 		_, u, _ := p.Judge(w)
+		densityU, airU := p.DensityU, 0.0
 		if u < airMatters {
-			u = p.takeAir(card, w)
+			u, airU = p.takeAir(card, w)
 		}
 		p.UncertaintyPct = new(rounded(u, 3))
 		provableG, pourableG := p.model().SmallestBatch(w, p.Exact.Ratio, p.TolerancePct, d)
 		p.ProvableG, p.PourableG = p.smallest(provableG, w), p.smallest(pourableG, w)
 		var provable bool
 		p.Parts[b], provable = p.PartB(w[:b], w[b])
-		p.Checks = append(p.Checks, p.resolution(provable, u))
+		p.Checks = append(p.Checks, p.resolution(provable, u, densityU, airU))
 	}
 	if c, stated := p.capacity(); stated {
 		p.Checks = append(p.Checks, c)
 	}
 }
 
-// takeAir adds the lift of the air to the uncertainty, which it is left out of while it is far below it.
-func (p *Plan) takeAir(card material.Card, w []metrology.Weighing) (uPct float64) {
+// takeAir adds the lift of the air to the uncertainty, which it is left out of while it is far below it. airU is
+// its share, relative; 0 where the densities are not known.
+func (p *Plan) takeAir(card material.Card, w []metrology.Weighing) (uPct, airU float64) {
 	if card.Density.A == "" || card.Density.B == "" {
 		p.Assumed = append(slices.Clone(p.Assumed), "no lift of the air in the uncertainty: the card states no densities of A and B")
 	} else {
 		lift := metrology.RatioBuoyancy(card.Density.A.Float(), card.Density.B.Float())
-		p.DensityU = math.Hypot(p.DensityU, lift)
+		airU = math.Abs(lift)
+		p.DensityU = math.Hypot(p.DensityU, airU)
 		p.Assumed = append(slices.Clone(p.Assumed), fmt.Sprintf("the air's lift of %s %% of the ratio stands in the uncertainty, not in the target", short(rounded(100*lift, 4))))
 	}
 	_, uPct, _ = p.Judge(w)
-	return uPct
+	return uPct, airU
 }
 
 // smallest is a smallest batch as A + B, rounded up to 0.1 g, from one that has in it what counts as either; nil where

@@ -267,7 +267,9 @@ func TestChecksSayWhatSpeaksAgainstStarting(t *testing.T) {
 		do         string
 	}{
 		{"a batch with room", 300, Scale{Division: decigram, Capacity: reading.Kilogram}, OK, OK, ""},
-		{"exactly the capacity", 1000, Scale{Division: decigram, Capacity: reading.Kilogram}, OK, OK, ""},
+		{"nine tenths of the capacity, the cup left out", 900, Scale{Division: decigram, Capacity: reading.Kilogram}, OK, OK, ""},
+		{"a little more", 900.1, Scale{Division: decigram, Capacity: reading.Kilogram}, OK, Caution, ""},
+		{"exactly the capacity", 1000, Scale{Division: decigram, Capacity: reading.Kilogram}, OK, Caution, ""},
 		{"more than the capacity", 1000.1, Scale{Division: decigram, Capacity: reading.Kilogram}, OK, Stop, ""},
 		{"the smallest batch", 69.7, Scale{Division: decigram}, OK, "", ""},
 		{"a little less than that", 69.6, Scale{Division: decigram}, Caution, "",

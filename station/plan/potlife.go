@@ -36,30 +36,35 @@ const (
 	tooWarmK    = 10.0             // warmer than the card by more than this: no figure (ours)
 )
 
-// PotLifeAt is the pot life of so much mix at a temperature in °C; nil: at the card's. The card's table comes first, a
-// straight line of ln t over 1/T between its points and the card's own; then its activation energy (Arrhenius), else
-// half for each 10 °C. It only ever shortens: nothing but a table gives more than the card, colder is the card's time,
-// and more than 10 °C warmer is unknown. A larger mass than any that the card has a figure for is an upper bound, and
-// so is a card that does not say at which mass or temperature its figure holds.
+// PotLifeAt is the pot life of so much mix at a temperature in °C; nil: at the card's. The card must be valid. Only its
+// figures for the smallest mass that is not below the batch's are used, with a straight line of ln t over 1/T between
+// them; above the warmest of them its activation energy (Arrhenius), else half for each 10 °C. It only ever shortens:
+// nothing but a table that is colder gives more than the card, colder still is the time of the coldest figure, and more
+// than 10 °C warmer than the card or the warmest figure is unknown. A larger mass than any that the card has a figure
+// for is an upper bound, and so is a card that does not say at which mass or temperature its figure holds.
 func PotLifeAt(card *material.PotLife, mass reading.Mass, celsius *float64) PotLife {
 	if card == nil || card.Time <= 0 {
 		return PotLife{Basis: Unknown}
 	}
 	life := PotLife{Basis: ByCard}
 	seconds := time.Duration(card.Time).Seconds()
-	points, enough := potLifePoints(card, mass)
-	if celsius != nil && card.TemperatureC != nil {
-		life.Colder = *celsius < *card.TemperatureC
-		seconds, life.Basis = atTemperature(card, points, seconds, *celsius)
-	} else if p, same := pointAt(points, card.TemperatureC); same && p.seconds != seconds {
-		seconds, life.Basis = p.seconds, ByTable
+	enough := false
+	if card.TemperatureC != nil { // without it, there is no table either
+		at := *card.TemperatureC
+		if celsius != nil {
+			at = *celsius
+		}
+		life.Colder = at < *card.TemperatureC
+		var points []point
+		points, enough = potLifePoints(card, mass)
+		seconds, life.Basis = atTemperature(point{*card.TemperatureC, seconds}, points, at, card.ActivationKJPerMol)
 	}
 	if life.Basis == Unknown {
 		return life
 	}
 	life.Time = time.Duration(math.Floor(seconds*(1+1e-12))) * time.Second
 	life.LastCast = life.Time
-	if !enough || card.TemperatureC == nil {
+	if !enough {
 		life.Basis, life.LastCast = UpperBound, life.Time/2
 	}
 	return life
@@ -69,25 +74,29 @@ func PotLifeAt(card *material.PotLife, mass reading.Mass, celsius *float64) PotL
 type point struct{ celsius, seconds float64 }
 
 // potLifePoints are the card's figures for the smallest of its masses that is not below the batch's, by temperature; a
-// row without a mass is at the card's. Where all are below, enough is false and they are those of the largest.
+// row without a mass is at the card's. Where all are below, or none is stated, enough is false and they are those of
+// the largest.
 func potLifePoints(card *material.PotLife, mass reading.Mass) (points []point, enough bool) {
 	rows := append([]material.PotLifeRow{{TemperatureC: card.TemperatureC, MassG: card.MassG, Time: card.Time}}, card.Table...)
-	group := 0.0
-	for i := range rows {
-		if rows[i].MassG == nil {
-			rows[i].MassG = card.MassG
+	group := 0.0 // of the figures whose mass is not stated
+	of := func(row material.PotLifeRow) float64 {
+		if row.MassG != nil {
+			return *row.MassG
 		}
-		m := rows[i].MassG
-		if m == nil {
-			continue
+		if card.MassG != nil {
+			return *card.MassG
 		}
-		fits := *m >= mass.Grams()
-		if better := fits && (!enough || *m < group) || !fits && !enough && *m > group; better {
-			group, enough = *m, fits
+		return 0
+	}
+	for _, row := range rows {
+		m := of(row)
+		fits := m > 0 && m >= mass.Grams()
+		if better := fits && (!enough || m < group) || !fits && !enough && m > group; better {
+			group, enough = m, fits
 		}
 	}
 	for _, row := range rows {
-		if row.TemperatureC != nil && (row.MassG == nil || *row.MassG == group) {
+		if of(row) == group {
 			points = append(points, point{*row.TemperatureC, time.Duration(row.Time).Seconds()})
 		}
 	}
@@ -95,56 +104,46 @@ func potLifePoints(card *material.PotLife, mass reading.Mass) (points []point, e
 	return points, enough
 }
 
-func pointAt(points []point, celsius *float64) (point, bool) {
-	for _, p := range points {
-		if celsius != nil && p.celsius == *celsius {
-			return p, true
-		}
-	}
-	return point{}, false
-}
-
-// atTemperature is the time for a card with a temperature.
-func atTemperature(card *material.PotLife, points []point, seconds, celsius float64) (float64, Basis) {
-	for i := 1; i < len(points); i++ {
-		if low, high := points[i-1], points[i]; celsius >= low.celsius && celsius <= high.celsius {
-			t := between(low, high, celsius)
-			if celsius == *card.TemperatureC && t == seconds {
-				return t, ByCard
-			}
-			return t, ByTable
-		}
-	}
-	from := point{*card.TemperatureC, seconds}
-	for _, p := range points { // the warmest figure below, where a table ends
-		if p.celsius <= celsius && p.celsius >= from.celsius {
-			from = p
-		}
-	}
+// atTemperature is the time at a temperature by the figures for one mass, which need not have the card's own among them.
+func atTemperature(own point, points []point, celsius float64, activation *float64) (seconds float64, basis Basis) {
+	first, last := points[0], points[len(points)-1]
 	switch {
-	case celsius-*card.TemperatureC > tooWarmK:
+	case celsius < first.celsius: // where it is colder it takes longer: nobody says how much
+		if first == own || own.seconds < first.seconds {
+			return own.seconds, ByCard
+		}
+		return first.seconds, ByTable
+	case celsius > last.celsius && celsius-min(own.celsius, last.celsius) > tooWarmK:
 		return 0, Unknown
-	case celsius > from.celsius:
-		return min(seconds, warmer(card, from, celsius)), ByEstimate
+	case celsius > last.celsius:
+		return min(own.seconds, warmer(activation, last, celsius)), ByEstimate
 	}
-	return from.seconds, ByCard
+	i := slices.IndexFunc(points, func(p point) bool { return p.celsius >= celsius })
+	if points[i] == own && celsius == own.celsius {
+		return own.seconds, ByCard
+	}
+	seconds = points[i].seconds
+	if celsius < points[i].celsius {
+		seconds = between(points[i-1], points[i], celsius)
+	}
+	if celsius >= own.celsius { // a line for a larger mass from far below may pass above it
+		seconds = min(own.seconds, seconds)
+	}
+	return seconds, ByTable
 }
 
 // between is the straight line of ln t over 1/T, in kelvin, through two of the card's points.
 func between(low, high point, celsius float64) float64 {
-	if celsius == low.celsius {
-		return low.seconds
-	}
 	inverse := func(c float64) float64 { return 1 / (c + zeroCelsius) }
 	share := (inverse(low.celsius) - inverse(celsius)) / (inverse(low.celsius) - inverse(high.celsius))
 	return low.seconds * math.Pow(high.seconds/low.seconds, share)
 }
 
-// warmer is the time at a higher temperature: t·exp(Ea/R·(1/T − 1/T0)), else t·2^((T0 − T)/10).
-func warmer(card *material.PotLife, from point, celsius float64) float64 {
-	if card.ActivationKJPerMol == nil {
+// warmer is the time at a higher temperature: t·exp(Ea/R·(1/T − 1/T0)) with Ea in kJ/mol, else t·2^((T0 − T)/10).
+func warmer(activation *float64, from point, celsius float64) float64 {
+	if activation == nil {
 		return from.seconds * math.Exp2((from.celsius-celsius)/halvesPerK)
 	}
-	ea := 1000 * *card.ActivationKJPerMol
+	ea := 1000 * *activation
 	return from.seconds * math.Exp(ea/gasConstant*(1/(celsius+zeroCelsius)-1/(from.celsius+zeroCelsius)))
 }

@@ -3,6 +3,7 @@ package plan
 import (
 	"encoding/json"
 	"math"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -194,6 +195,49 @@ func TestTheAirIsTakenInWhereItMatters(t *testing.T) {
 	require.NoError(t, err)
 	require.Contains(t, p.Assumed, "the air's lift of -0.0134 % of the ratio stands in the uncertainty, not in the target") // OIML D 28:2004
 	require.InDelta(t, math.Hypot(0.00265, 2*0.01337), *p.UncertaintyPct, 0.0006)
+	require.Equal(t, "A + B 300 g, uncertainty of the ratio 0.027 %, from the air alone 0.027 %", p.checked(t, "resolution").Figure, "a ratio by weight has nothing from its densities")
+
+	volume := clear()
+	volume.Ratio = material.Ratio{Volume: &material.Parts{A: "2", B: "1"}}
+	volume.Density = material.Density{A: "1.10000", B: "0.98000"}
+	p, err = Request{Card: volume, Amount: total(300), Scales: fine}.Plan()
+	require.NoError(t, err)
+	require.Contains(t, p.checked(t, "resolution").Figure, ", from the densities alone 0.001 %, from the air alone 0.027 %") // 2·√((0.5e-5/1.1)² + (0.5e-5/0.98)²)/√3
+}
+
+func TestTheAirMattersBelowATenthOfAPercent(t *testing.T) {
+	for _, tt := range []struct {
+		ab    float64
+		taken bool
+	}{{500, true}, {390, false}} { // d = 0.05 g: U = 0.265 % of 150 g, 0.0795 % of 500 g, 0.102 % of 390 g
+		p, err := Request{Card: clear(), Amount: total(tt.ab), Scales: []Scale{{ID: "s", Division: reading.Gram / 20, Capacity: 6 * reading.Kilogram}}}.Plan()
+		require.NoError(t, err)
+		require.Equal(t, tt.taken, strings.Contains(p.checked(t, "resolution").Figure, "from the air"), p.checked(t, "resolution").Figure)
+	}
+}
+
+func TestALoadThatIsTooMuchSpeaksMoreAgainstALayoutThanARatioThatIsNotProved(t *testing.T) {
+	fine := Scale{ID: "fine", Division: decigram, Capacity: 500 * reading.Gram}
+	coarse := Scale{ID: "coarse", Division: 10 * reading.Gram, Capacity: 920 * reading.Gram}
+	p, err := Request{Card: byWeight("100", "50"), Amount: total(900), Scales: []Scale{fine, coarse}}.Plan()
+	require.NoError(t, err)
+	require.NoError(t, p.Refusal())
+	require.Equal(t, "coarse", p.Scale.ID)
+	require.Equal(t, []string{"resolution"}, p.OpenChecks())
+
+	// 69 g leave too little of 75 g for a cup, and little room for the hand: cautions, and better than a scale that proves nothing
+	fine.Capacity = 75 * reading.Gram
+	p, err = Request{Card: byWeight("100", "50"), Amount: total(69), Scales: []Scale{fine, coarse}}.Plan()
+	require.NoError(t, err)
+	require.Equal(t, []any{"fine", Caution, Caution}, []any{p.Scale.ID, p.checked(t, "capacity").Level, p.checked(t, "resolution").Level})
+	require.Empty(t, p.OpenChecks())
+}
+
+func TestTwoContainersThatRunOutTogetherLeaveNothing(t *testing.T) {
+	r, left, err := Request{Card: byWeight("100", "50")}.Largest(200*reading.Gram, 100*reading.Gram)
+	require.NoError(t, err)
+	require.Equal(t, LeftOver{Part: "B"}, left)
+	require.Equal(t, Amount{PartAG: new(200 * reading.Gram)}, r.Amount, "A in hand is the amount, to the picogram")
 }
 
 func TestASplitIsSoManyEqualPlans(t *testing.T) {
