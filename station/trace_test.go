@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -15,6 +16,18 @@ import (
 	"twocup/station/batch"
 	"twocup/station/ledger"
 )
+
+// failing is an error that a test turns on and off while the writer's goroutine asks for it.
+type failing struct{ err atomic.Pointer[error] }
+
+func (f *failing) with(err error) { f.err.Store(&err) }
+
+func (f *failing) now() error {
+	if err := f.err.Load(); err != nil {
+		return *err
+	}
+	return nil
+}
 
 func TestWhatTheScaleShowedOfABatchIsInItsTrace(t *testing.T) {
 	onBench(t, takes(0), func(s *scripted) {
@@ -55,18 +68,18 @@ func TestPointsAreNoOlderThanAQuarterOfASecondBeforeTheyAreKept(t *testing.T) {
 }
 
 func TestATraceNeverHoldsFactsUpAndIsWholeAfterwards(t *testing.T) {
-	var fail error
+	var fail failing
 	onBench(t, takes(0), func(s *scripted) {
 		id := s.start()
 		s.rest(0, time.Second)
-		fail = ledger.ErrFull
+		fail.with(ledger.ErrFull)
 		s.rest(0, 5*time.Second)
 		require.NoError(s, s.note(id, "recorded at once")())
 		require.Equal(s, 1, count(s.recorded(id), "noted"))
 		s.rest(0, 5*time.Second)
 		require.Contains(s, *s.now().Ledger, "the disk is full: free some of it")
 		require.LessOrEqual(s, strings.Count(s.log.String(), "the ledger can't be written"), 2, "told of each change and not at each try")
-		fail = nil
+		fail.with(nil)
 		s.rest(0, 2*time.Second)
 		require.Nil(s, s.now().Ledger)
 		points, _, err := s.ledger.Trace(s.Context(), id)
@@ -78,8 +91,8 @@ func TestATraceNeverHoldsFactsUpAndIsWholeAfterwards(t *testing.T) {
 	}, func(c *Config) {
 		kept := c.Ledger.AppendTrace
 		c.trace = func(ctx context.Context, id string, points []ledger.TracePoint) error {
-			if fail != nil {
-				return fmt.Errorf("write: %w", fail)
+			if err := fail.now(); err != nil {
+				return fmt.Errorf("write: %w", err)
 			}
 			return kept(ctx, id, points)
 		}
@@ -87,7 +100,8 @@ func TestATraceNeverHoldsFactsUpAndIsWholeAfterwards(t *testing.T) {
 }
 
 func TestABatchThatTheDiskCannotTakeIsNotStartedLater(t *testing.T) {
-	full := fmt.Errorf("write: %w", ledger.ErrReadOnly)
+	var full failing
+	full.with(fmt.Errorf("write: %w", ledger.ErrReadOnly))
 	onBench(t, takes(0), func(s *scripted) {
 		s.rest(0, time.Second)
 		s.hold(func(context.Context, string, ...batch.Fact) error { return fmt.Errorf("write: %w", ledger.ErrReadOnly) })
@@ -100,7 +114,7 @@ func TestABatchThatTheDiskCannotTakeIsNotStartedLater(t *testing.T) {
 		require.Contains(s, *s.now().Ledger, "the data folder can't be written")
 		s.rest(0, 5*time.Second)
 		require.NotNil(s, s.now().Ledger, "as long as it is so")
-		full = nil
+		full.with(nil)
 		s.hold(takes(0))
 		s.rest(0, 5*time.Second)
 		require.Nil(s, s.now().Ledger, "no batch is needed to see that it can be written again")
@@ -110,7 +124,7 @@ func TestABatchThatTheDiskCannotTakeIsNotStartedLater(t *testing.T) {
 		synctest.Wait()
 		require.Nil(s, s.now().Ledger)
 		require.NotNil(s, s.now().Batch)
-	}, func(c *Config) { c.probe = func(context.Context) error { return full } })
+	}, func(c *Config) { c.probe = func(context.Context) error { return full.now() } })
 }
 
 func TestAPourGoesOnLiveWhileNothingCanBeRecorded(t *testing.T) {
