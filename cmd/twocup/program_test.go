@@ -25,6 +25,7 @@ import (
 	"twocup/simulator"
 	"twocup/station"
 	"twocup/station/batch"
+	"twocup/station/ledger"
 )
 
 // programPath is this program, built once.
@@ -227,6 +228,7 @@ func waitFor(t *testing.T, live *websocket.Conn, wanted func(station.Snapshot) b
 // runningDemo is a demo inside this process: its truth can be asked.
 type runningDemo struct {
 	*simulation
+	ledger  *ledger.Ledger // a test may write to it as well
 	address string
 }
 
@@ -245,7 +247,7 @@ func startDemo(t *testing.T, opt simulator.Options) runningDemo {
 		require.NoError(t, <-ended)
 		bench.end()
 	})
-	running := runningDemo{bench, d.listener.Addr().String()}
+	running := runningDemo{bench, d.ledger, d.listener.Addr().String()}
 	live := dialUntilUp(t, running.address)
 	defer live.Close()
 	waitFor(t, live, func(s station.Snapshot) bool { return s.Scale.Stable }) // the pan has been seen empty

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -24,29 +23,6 @@ import (
 
 // hostile is a text that breaks a page which takes texts for markup, or lets one run out of its place.
 var hostile = `<script>window.broken=1</script><img src=x onerror="window.broken=1">"'&amp; ` + strings.Repeat("M", 300)
-
-// demoWithLedger is a demo whose ledger the test writes to as well.
-func demoWithLedger(t *testing.T, opt simulator.Options) (runningDemo, *ledger.Ledger) {
-	t.Helper()
-	bench, err := newSimulation(opt)
-	require.NoError(t, err)
-	s := streams{nil, io.Discard, io.Discard}
-	d, err := openDaemon("127.0.0.1:0", t.TempDir(), s)
-	require.NoError(t, err)
-	ctx, cancel := context.WithCancel(context.Background())
-	ended := make(chan error, 1)
-	go func() { ended <- runDemo(ctx, d, bench, s) }()
-	t.Cleanup(func() {
-		cancel()
-		require.NoError(t, <-ended)
-		bench.end()
-	})
-	running := runningDemo{bench, d.listener.Addr().String()}
-	live := dialUntilUp(t, running.address)
-	defer live.Close()
-	waitFor(t, live, func(s station.Snapshot) bool { return s.Scale.Stable })
-	return running, d.ledger
-}
 
 // brief is a record, without its events.
 type brief struct {
@@ -126,7 +102,8 @@ func addTwin(t *testing.T, l *ledger.Ledger, id string) (last reading.Mass) {
 func TestTheRecordsInABrowser(t *testing.T) {
 	t.Parallel() // in real time, most of it waiting
 	b := openTab(t)
-	d, l := demoWithLedger(t, simulator.Options{Seed: 21, Hand: quickHand})
+	d := startDemo(t, simulator.Options{Seed: 21, Hand: quickHand})
+	l := d.ledger
 	var given string
 	for range 50 {
 		id := d.start(t, map[string]any{"material": "cobble-rubber", "amount": map[string]any{"total_g": 300}})
