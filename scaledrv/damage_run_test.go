@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 	"text/tabwriter"
+	"time"
 
 	"github.com/stretchr/testify/require"
 )
@@ -57,10 +58,10 @@ type damageRun struct {
 }
 
 func newDamageRun(v variant, seed uint64) *damageRun {
-	r := &damageRun{variant: v, random: rand.New(rand.NewPCG(seed, 7)), intake: newIntake(v.made())}
+	r := &damageRun{variant: v, random: rand.New(rand.NewPCG(seed, 7)), intake: newIntake(v.made(), nil)}
 	first := sample{digits: 12345, decimals: 2, unit: "g"}
 	r.length = len(v.write(first))
-	r.intake.next([]byte("\r\n"))
+	r.intake.next([]byte("\r\n"), time.Time{})
 	drain(r.intake, v.warmUp(first))
 	r.intake.rejected = 0
 	return r

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
@@ -14,7 +15,7 @@ import (
 func drain(in *intake, chunks ...string) (out []string) {
 	for _, chunk := range chunks {
 		for rest := []byte(chunk); len(rest) > 0; {
-			r, after, ok := in.next(rest)
+			r, after, ok := in.next(rest, time.Time{})
 			if ok {
 				out = append(out, describe(parsed{Reading: r}, nil))
 			}
@@ -46,11 +47,11 @@ func TestGuard(t *testing.T) {
 		{"over passes at once and leaves the layout", g1 + g2 + "OL,+99999999.9 g\r\n" + g3, []string{"2.0 g stable", "over", "3.0 g stable"}, 0},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			in := newIntake(statusCommaShape)
+			in := newIntake(statusCommaShape, nil)
 			require.Equal(t, tt.want, drain(in, "\r\n"+tt.stream))
 			require.EqualValues(t, tt.rejected, in.rejected)
 			// One byte at a time makes no difference.
-			slow := newIntake(statusCommaShape)
+			slow := newIntake(statusCommaShape, nil)
 			require.Equal(t, tt.want, drain(slow, strings.Split("\r\n"+tt.stream, "")...))
 			require.EqualValues(t, tt.rejected, slow.rejected)
 		})
@@ -142,7 +143,7 @@ func TestEveryReadingLetOutWasReallySent(t *testing.T) {
 				must = append(must, line.reading)
 			}
 		}
-		in := newIntake(statusCommaShape)
+		in := newIntake(statusCommaShape, nil)
 		var got []string
 		for chunk := range slices.Chunk([]byte(stream), rapid.IntRange(1, 100).Draw(t, "chunk")) {
 			got = append(got, drain(in, string(chunk))...)
@@ -163,9 +164,9 @@ func requireInOrder(t *rapid.T, some, all []string, what string) {
 
 // What the property leaves out does happen to get through; a later shape with a checksum may do better.
 func TestTheBoundOfTheGuardIsAsStated(t *testing.T) {
-	in := newIntake(statusCommaShape)
+	in := newIntake(statusCommaShape, nil)
 	require.Equal(t, []string{"2.0 g stable", "7.0 g stable"}, drain(in, "\nST,+0001.0 g\nST,+0002.0 g\nST,+0007.0 g\n"), "a digit flipped: 3 into 7")
-	in = newIntake(statusCommaShape)
+	in = newIntake(statusCommaShape, nil)
 	require.Equal(t, []string{"2.0 g stable", "4.0 g stable"}, drain(in, "\nST,+0001.0 g\nST,+0002.0 g\nST,+003.0 g\nST,+004.0 g\n"),
 		"two lines in a row cut alike are taken for a change of layout")
 }
@@ -199,7 +200,7 @@ func TestTenMegabytesWithoutAnEnd(t *testing.T) {
 // checkFlood sends so many bytes to a scale's driver: no reading comes of them, they are counted, and afterwards the scale
 // is read again.
 func checkFlood(t *testing.T, v variant, flood string, size int) {
-	in, piece := newIntake(v.made()), []byte(strings.Repeat(flood, 4096/len(flood)))
+	in, piece := newIntake(v.made(), nil), []byte(strings.Repeat(flood, 4096/len(flood)))
 	drain(in, v.warmUp(benched))
 	require.Zero(t, in.rejected)
 	sent, readings := 0, 0
@@ -208,7 +209,7 @@ func checkFlood(t *testing.T, v variant, flood string, size int) {
 			sent += len(piece)
 			for rest := piece; len(rest) > 0; {
 				var ok bool
-				if _, rest, ok = in.next(rest); ok {
+				if _, rest, ok = in.next(rest, time.Time{}); ok {
 					readings++
 				}
 			}

@@ -39,6 +39,7 @@ type Options struct {
 	Every      time.Duration // between two requests; 0 means 200 ms
 	Tare, Zero []byte        // what presses these keys of the scale; empty: nothing is ever sent for them
 	AutoOff    time.Duration // the scale switches itself off after so long at rest; 0 means that it does not
+	Heard      func(Line)    // called by the driver's goroutine with each line, whose bytes hold until it returns; may be nil
 	Log        *slog.Logger  // one line per change of the link or of the advice; nil means silent
 }
 
@@ -62,17 +63,18 @@ type Driver struct {
 	keys                           chan []byte // pressed, to be sent
 	opt                            Options
 	// ---
-	link   Link
-	shape  Shape
-	log    *slog.Logger
-	state  LinkState
-	reason string        // text of the error last given out
-	wait   time.Duration // before the next opening
-	fresh  time.Time     // of the last reading, or of the opening
-	asker  asker
-	health health
-	advice string // last given out
-	buffer [4096]byte
+	link    Link
+	shape   Shape
+	log     *slog.Logger
+	state   LinkState
+	reason  string        // text of the error last given out
+	wait    time.Duration // before the next opening
+	fresh   time.Time     // of the last reading, or of the opening
+	asker   asker
+	hearing *hearing
+	health  health
+	advice  string // last given out
+	buffer  [4096]byte
 }
 
 // Start begins to read a scale, until ctx ends. The link counts as down until the first reading or StaleAfter.
@@ -87,14 +89,15 @@ func Start(ctx context.Context, link Link, shape Shape, opt Options) *Driver {
 		opt.Log = slog.New(slog.DiscardHandler)
 	}
 	d := &Driver{
-		events: make(chan Event, 64),
-		keys:   make(chan []byte, 1),
-		opt:    opt,
-		link:   link,
-		shape:  shape,
-		log:    opt.Log.With("link", link.Name()),
-		wait:   firstWait,
-		health: health{request: string(opt.Request), autoOff: opt.AutoOff},
+		events:  make(chan Event, 64),
+		keys:    make(chan []byte, 1),
+		opt:     opt,
+		link:    link,
+		shape:   shape,
+		log:     opt.Log.With("link", link.Name()),
+		wait:    firstWait,
+		hearing: newHearing(opt.Heard),
+		health:  health{request: string(opt.Request), autoOff: opt.AutoOff},
 	}
 	go d.run(ctx)
 	return d
@@ -142,7 +145,7 @@ func (d *Driver) read(ctx context.Context, port Port) error {
 	}()
 	past := time.Unix(1, 0)
 	defer context.AfterFunc(ctx, func() { _, _ = port.SetReadDeadline(past), port.SetWriteDeadline(past) })()
-	in := newIntake(d.shape)
+	in := newIntake(d.shape, d.hearing)
 	d.dropKey()
 	d.fresh = time.Now()
 	d.asker = asker{request: d.opt.Request, every: d.opt.Every, due: d.fresh}
@@ -215,9 +218,8 @@ func (d *Driver) take(ctx context.Context, in *intake, chunk []byte, at time.Tim
 	d.asker.heard = at
 	bytes, before := len(chunk), in.tally
 	for len(chunk) > 0 {
-		r, rest, ok := in.next(chunk)
+		r, rest, ok := in.next(chunk, at)
 		if ok {
-			r.At = at
 			d.up(ctx, r)
 		}
 		chunk = rest

@@ -2,6 +2,7 @@ package scaledrv
 
 import (
 	"errors"
+	"time"
 
 	"twocup/scaledrv/reading"
 )
@@ -12,6 +13,7 @@ type intake struct {
 	guard  guard
 	parsed parsed // of the last frame: here, since it is filled in through a pointer that could be anywhere
 	tally
+	*hearing
 }
 
 // tally counts what came.
@@ -27,37 +29,53 @@ func (t tally) minus(before tally) tally {
 	return tally{t.frames - before.frames, t.unweighed - before.unweighed, t.unitless - before.unitless, t.rejected - before.rejected}
 }
 
-func newIntake(s Shape) *intake { return &intake{format: s.open()} }
+func newIntake(s Shape, h *hearing) *intake { return &intake{format: s.open(), hearing: h} }
 
 // next takes bytes up to the end of the first frame that is let out as a reading and gives what is left of chunk.
-// Without a reading, chunk is used up.
-func (in *intake) next(chunk []byte) (r reading.Reading, rest []byte, ok bool) {
-	for len(chunk) > 0 {
-		var frame []byte
-		var rejected int
-		frame, chunk, rejected = in.cutter.next(chunk)
+// Without a reading, chunk is used up. The reading gets the time at which its last byte came.
+func (in *intake) next(chunk []byte, at time.Time) (r reading.Reading, rest []byte, ok bool) {
+	for len(chunk) > 0 && !ok {
+		before := in.rejected
+		frame, rest, rejected := in.cutter.next(chunk)
+		in.came(chunk[:len(chunk)-len(rest)])
+		chunk = rest
 		if rejected > 0 {
 			in.reject(rejected)
 		}
 		if frame == nil {
+			if rejected > 0 {
+				in.is(LineRejected, reading.Reading{At: at}, in.rejected-before, errNoFrame)
+			}
 			break
 		}
 		in.frames++
 		in.parsed = parsed{}
-		err := in.read(frame, &in.parsed)
-		switch {
-		case errors.Is(err, ErrNoReading):
-			in.unweighed++
-		case errors.Is(err, errNoUnit):
-			in.unitless++
-			in.reject(len(frame))
-		case err != nil:
-			in.reject(len(frame))
-		case in.letOut(&in.parsed, len(frame)):
-			return in.parsed.Reading, chunk, true
-		}
+		outcome, err := in.judge(frame)
+		in.parsed.At = at
+		in.is(outcome, in.parsed.Reading, in.rejected-before, err)
+		ok = outcome == LineRead
 	}
-	return reading.Reading{}, nil, false
+	return in.parsed.Reading, chunk, ok
+}
+
+// judge reads a frame.
+func (in *intake) judge(frame []byte) (Outcome, error) {
+	err := in.read(frame, &in.parsed)
+	switch {
+	case errors.Is(err, ErrNoReading):
+		in.unweighed++
+		return LineNoWeight, nil
+	case errors.Is(err, errNoUnit):
+		in.unitless++
+		in.reject(len(frame))
+		return LineRejected, err
+	case err != nil:
+		in.reject(len(frame))
+		return LineRejected, err
+	case in.letOut(&in.parsed, len(frame)):
+		return LineRead, nil
+	}
+	return LineHeld, nil
 }
 
 func (in *intake) reject(bytes int) { in.rejected += uint64(bytes + in.guard.interrupt()) }

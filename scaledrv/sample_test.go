@@ -157,7 +157,7 @@ func TestEmittedValuesComeBackExactly(t *testing.T) {
 				if v.opt.Unit == reading.UnitNone {
 					first.unit = rapid.SampledFrom([]string{"g", "kg", "oz", "lb"}).Draw(t, "unit")
 				}
-				in := newIntake(v.made())
+				in := newIntake(v.made(), nil)
 				drain(in, v.warmUp(first))
 				var stream string
 				var want []string

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/bits"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -36,10 +37,10 @@ func TestHandWrittenShapesAllocateNothing(t *testing.T) {
 		var p parsed
 		require.Zero(t, testing.AllocsPerRun(100, func() { p = parsed{}; _ = read(frame, &p) }), v.String())
 
-		in, stream := newIntake(v.made()), []byte(v.warmUp(benched)+v.write(benched))
+		in, stream := newIntake(v.made(), nil), []byte(v.warmUp(benched)+v.write(benched))
 		require.Zero(t, testing.AllocsPerRun(100, func() {
 			for rest := stream; len(rest) > 0; {
-				_, rest, _ = in.next(rest)
+				_, rest, _ = in.next(rest, time.Time{})
 			}
 		}), "from the bytes to the reading: %v", v)
 	}

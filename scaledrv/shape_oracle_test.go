@@ -113,7 +113,7 @@ func printable(frame string) bool { return regexp.MustCompile(`^[ -~]*$`).MatchS
 // whole. An oracle is opened as often as the shape is, since both may remember what came before.
 func fuzzShape(f *testing.F, shape Shape, oracle func() func(frame string) string) {
 	f.Fuzz(func(t *testing.T, stream []byte, size uint8) {
-		whole, chunked := newIntake(shape), newIntake(shape)
+		whole, chunked := newIntake(shape, nil), newIntake(shape, nil)
 		want := drain(whole, string(stream))
 		var got []string
 		for chunk := range slices.Chunk(stream, int(size)+1) {
