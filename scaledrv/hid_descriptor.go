@@ -234,9 +234,9 @@ func (p *hidParser) setLocal(tag byte, v hidValue) error {
 	low, high := l.min.usage(), l.max.usage()
 	switch {
 	case low.short != high.short || low.min>>16 != high.max>>16:
-		return fmt.Errorf("Usage Minimum %#x and Usage Maximum %#x at offset %d are not of one page", low.min, high.max, p.at)
+		return fmt.Errorf("Usage Minimum 0x%X and Usage Maximum 0x%X at offset %d are not of one page", low.min, high.max, p.at)
 	case low.min > high.max:
-		return fmt.Errorf("Usage Minimum %#X above Usage Maximum %#X at offset %d", low.min, high.max, p.at)
+		return fmt.Errorf("Usage Minimum 0x%X above Usage Maximum 0x%X at offset %d", low.min, high.max, p.at)
 	}
 	low.max = high.max
 	l.usages = append(l.usages, low)

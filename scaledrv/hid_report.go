@@ -253,7 +253,7 @@ func (r *hidInputReport) read(report []byte, said *hidSaid) error {
 			}
 		case u == usageWeight, u == usageScaling:
 			if !inside {
-				return fmt.Errorf("usage %#x is %d, outside the %d to %d of the descriptor", u&0xFFFF, v, e.min, e.max)
+				return fmt.Errorf("usage 0x%X is %d, outside the %d to %d of the descriptor", u&0xFFFF, v, e.min, e.max)
 			}
 		case v == 0:
 			continue // a flag that is off
@@ -305,7 +305,7 @@ func (s *hidScale) weigh(r *hidInputReport, said *hidSaid, p *reading.Reading) e
 		return fmt.Errorf("%d units: a code outside the logical range is none", said.units)
 	default:
 		if unit = hidUnits[said.unit]; unit == reading.UnitNone {
-			return fmt.Errorf("unit with usage %#x: tael and avoirdupois ton differ from place to place: set the scale to another unit", usageMilligram&0xFFFF+said.unit)
+			return fmt.Errorf("unit with usage 0x%X: tael and avoirdupois ton differ from place to place: set the scale to another unit", usageMilligram&0xFFFF+said.unit)
 		}
 	}
 	v := reading.Value{Digits: said.weight, Unit: unit}

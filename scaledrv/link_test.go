@@ -113,7 +113,6 @@ func TestParseLinkRefuses(t *testing.T) {
 		{"a speed without end", "replay:a.log?speed=Inf", "speed=Inf: " + speedForm},
 		{"an empty speed", "replay:a.log?speed", "speed=: " + speedForm},
 		{"a rate of a recording", "replay:a.log?baud=9600", `unknown setting "baud": use speed`},
-		{"USB HID", "hid:/dev/hidraw0", `links of the kind "hid" are not built yet: ` + howToWrite},
 		{"a scale without a cable", "manual", `links of the kind "manual" are not built yet: ` + howToWrite},
 		{"the simulated scale", "sim:", `"sim:" is started by the program itself and is no way to a port: ` + howToWrite},
 	} {
