@@ -94,7 +94,7 @@ func Start(ctx context.Context, link Link, shape Shape, opt Options) *Driver {
 		shape:  shape,
 		log:    opt.Log.With("link", link.Name()),
 		wait:   firstWait,
-		health: health{request: string(opt.Request), autoOff: opt.AutoOff},
+		health: health{hid: shape.name == "hid", request: string(opt.Request), autoOff: opt.AutoOff},
 	}
 	go d.run(ctx)
 	return d
