@@ -131,12 +131,12 @@ func TestMoreBadDescriptors(t *testing.T) {
 		push += "A4 "
 	}
 	for _, tt := range []struct{ name, descriptor, want string }{
-		{"a long item that ends in its head", "FE 01", "long item at offset 0 ends in its head"},
-		{"Push without end", push, "Push at offset 32: more than 32 at a time"},
-		{"alternative usages", "05 8D A9 01", "Delimiter at offset 2"},
+		{"a long item that ends in its head", "FE 01", "offset 0: long item ends in its head"},
+		{"Push without end", push, "offset 32: Push: more than 32 at a time"},
+		{"alternative usages", "05 8D A9 01", "offset 2: Delimiter"},
 		{"a range over two pages", "1B 51 00 8D 00 2B 5C 00 8E 00", "are not of one page"},
 		{"a range with one page", "05 8D 1B 51 00 8D 00 29 5C", "are not of one page"},
-		{"many reports in one", "75 08 96 FF 03 81 03 81 03", "Report Count 1023 x Report Size 8 bits at offset 7: a report has at most 8192 bits"},
+		{"many reports in one", "75 08 96 FF 03 81 03 81 03", "offset 7: Report Count 1023 x Report Size 8 bits: a report has at most 8192 bits"},
 		{"padding beyond all", "77 FF FF FF FF 97 FF FF FF FF 81 03", "a report has at most 8192 bits"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {

@@ -158,7 +158,7 @@ func TestADescriptorThatNoWeightCanBeReadByIsToldAtOpening(t *testing.T) {
 	h := pseudoHID(t, t.TempDir(), "", 0)
 	for _, tt := range []struct{ name, descriptor, want string }{
 		{"a keyboard", keyboard, "this is no scale: its descriptor has no application of the Scales page (0x8D)"},
-		{"one that lies about its counts", readDescriptorText(t, "huge_count"), "its report descriptor: Report Count 4294967295 x Report Size 32 bits at offset 21: a report has at most 8192 bits"},
+		{"one that lies about its counts", readDescriptorText(t, "huge_count"), "its report descriptor: offset 21: Report Count 4294967295 x Report Size 32 bits: a report has at most 8192 bits"},
 		{"an empty one", "", "this is no scale: its descriptor has no application of the Scales page (0x8D)"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -246,7 +246,9 @@ func TestASimulatedHIDScaleIsReadFromEndToEnd(t *testing.T) {
 			shows := func(text string) func(Event) bool { return func(e Event) bool { return e.String() == text } }
 			wait(shows("up 0.0 g stable"))
 			require.NoError(t, bench.Do("cup", 0))
-			e := wait(func(e Event) bool { return e.String() != "up 0.0 g stable" && strings.HasSuffix(e.String(), "g stable") })
+			e := wait(func(e Event) bool {
+				return e.String() != "up 0.0 g stable" && strings.HasSuffix(e.String(), "g stable")
+			})
 			require.InDelta(t, 20, e.Reading.Mass.Grams(), 2, "a cup")
 			require.NoError(t, bench.Unit("oz"))
 			e = wait(func(e Event) bool { return strings.HasSuffix(e.String(), "oz stable") })
