@@ -1,5 +1,7 @@
 package scaledrv
 
+import "cmp"
+
 const (
 	stx = 0x02
 	etx = 0x03
@@ -10,12 +12,13 @@ const maxLine = 128
 
 // lines cuts lines out of a stream. A line ends in CR LF, CR or LF and may stand between STX and ETX, which are taken
 // off; empty lines are ignored. What comes before the first end is dropped: it may be half a line. A line longer than
-// maxLine is discarded up to its end. The zero lines is ready for a freshly opened port.
+// most is discarded up to its end. The zero lines is ready for a freshly opened port.
 type lines struct {
-	line     [maxLine]byte
-	n        int  // bytes of the line so far, also of one being discarded
-	synced   bool // an end has been seen
-	rejected int  // bytes of discarded lines since the last call
+	line     []byte // has room for the longest
+	most     int    // the longest line kept; 0 means maxLine
+	n        int    // bytes of the line so far, also of one being discarded
+	synced   bool   // an end has been seen
+	rejected int    // bytes of discarded lines since the last call
 }
 
 // next is a cutter's.
@@ -28,7 +31,7 @@ func (s *lines) next(chunk []byte) (line, rest []byte, rejected int) {
 		}
 		n := s.n
 		s.n = 0
-		if !s.synced || n > maxLine {
+		if !s.synced || n > len(s.line) {
 			s.synced = true
 			continue
 		}
@@ -41,14 +44,17 @@ func (s *lines) next(chunk []byte) (line, rest []byte, rejected int) {
 
 // put adds a byte to the line. The byte that makes it too long turns all of it into rejected bytes.
 func (s *lines) put(b byte) {
-	switch {
+	if s.line == nil {
+		s.line = make([]byte, cmp.Or(s.most, maxLine))
+	}
+	switch most := len(s.line); {
 	case !s.synced:
-	case s.n < maxLine:
+	case s.n < most:
 		s.line[s.n] = b
 		s.n++
-	case s.n == maxLine:
+	case s.n == most:
 		s.n++
-		s.rejected += maxLine + 1
+		s.rejected += most + 1
 	default:
 		s.rejected++
 	}

@@ -97,7 +97,7 @@ func Start(ctx context.Context, link Link, shape Shape, opt Options) *Driver {
 		log:     opt.Log.With("link", link.Name()),
 		wait:    firstWait,
 		hearing: newHearing(opt.Heard),
-		health:  health{request: string(opt.Request), autoOff: opt.AutoOff},
+		health:  health{hid: shape.name == "hid", request: string(opt.Request), autoOff: opt.AutoOff},
 	}
 	go d.run(ctx)
 	return d

@@ -20,6 +20,7 @@ const (
 
 // health tells apart what can be wrong with a scale whose port is open.
 type health struct {
+	hid     bool // reports, not lines: nothing is damaged on the way
 	request string
 	autoOff time.Duration
 
@@ -105,6 +106,8 @@ func (h *health) advice(link LinkState) string {
 		return h.whySilent()
 	case h.frozen():
 		return fmt.Sprintf("The scale has sent one value for %v while it says that it moves: its converter may hang; switch it off and on", frozenAfter)
+	case h.bad > 0 && h.hid:
+		return fmt.Sprintf("Some %d %% of the reports from the scale cannot be used: %s", h.bad, hidUse)
 	case h.bad > 0:
 		return fmt.Sprintf("Some %d %% of what comes from the scale is damaged: check baud rate and framing, and the cable", h.bad)
 	case h.asleep(h.warning()):
@@ -113,16 +116,23 @@ func (h *health) advice(link LinkState) string {
 	return ""
 }
 
+// hidUse is what to do about reports without a use: most have a unit that has no one factor, or none.
+const hidUse = "set the scale to grams, kilograms, ounces or pounds"
+
 func (h *health) whySilent() string {
 	switch {
 	case 2*h.since.unitless > h.since.frames: // most: a damaged line may look like one too
 		return "Lines come with a number and no unit: state `unit` in the scale's entry"
-	case h.since.unweighed > 0:
+	case h.hid && h.since.frames > 1: // the descriptor is one
+		return "Reports come from the scale, but none with a weight that can be used: see what it shows, and " + hidUse
+	case h.since.unweighed > 0 && !h.hid:
 		return "Lines come from the scale, but none with a weight: see what it shows and how its output is set"
-	case h.since.bytes >= fewBytes/2:
+	case h.since.bytes >= fewBytes/2 && !h.hid:
 		return "Bytes come from the scale, but no valid line: check baud rate and framing, and the line shape"
 	case h.asleep(h.autoOff / 10):
 		return fmt.Sprintf("Nothing comes from the scale, and it has been at rest: it has switched itself off (auto_off %v); switch it on", h.autoOff)
+	case h.hid:
+		return "Nothing comes from the scale: see that it is switched on; one that sends only when the weight changes needs a longer `stale_after` in its entry"
 	case h.request != "":
 		return fmt.Sprintf("The scale does not answer its request %q: see that it is switched on, and that its manual has this request", h.request)
 	}

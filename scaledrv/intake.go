@@ -82,7 +82,7 @@ func (in *intake) reject(bytes int) { in.rejected += uint64(bytes + in.guard.int
 
 // letOut asks the guard. Outside the scale's range there is no weight that could be wrong.
 func (in *intake) letOut(p *parsed, bytes int) bool {
-	if p.State != reading.Normal {
+	if p.whole || p.State != reading.Normal {
 		return true
 	}
 	ok, damaged := in.guard.pass(layout{p.width, p.Value.Decimals, p.Value.Unit, p.blanked}, bytes)

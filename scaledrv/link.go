@@ -85,10 +85,10 @@ func isAny(err error, targets ...error) bool {
 	return slices.ContainsFunc(targets, func(target error) bool { return errors.Is(err, target) })
 }
 
-const howToWrite = "write it as serial:/dev/ttyUSB0, tcp://192.0.2.7:4001 or replay:file.log"
+const howToWrite = "write it as serial:/dev/ttyUSB0, hid:/dev/hidraw0, tcp://192.0.2.7:4001 or replay:file.log"
 
 // ParseLink reads a link as it stands in the configuration, such as serial:/dev/ttyUSB0?baud=9600&frame=8N1,
-// tcp://192.0.2.7:4001 or replay:file.log?speed=4. It opens nothing.
+// hid:/dev/hidraw0, tcp://192.0.2.7:4001 or replay:file.log?speed=4. It opens nothing.
 func ParseLink(text string) (Link, error) {
 	kind, rest, _ := strings.Cut(text, ":")
 	var link Link
@@ -96,13 +96,15 @@ func ParseLink(text string) (Link, error) {
 	switch kind {
 	case "serial":
 		link, err = parseSerial(rest)
+	case "hid":
+		link, err = parseHIDLink(rest)
 	case "tcp":
 		link, err = parseTCP(rest)
 	case "replay":
 		link, err = parseReplay(rest)
 	case "sim":
 		err = errors.New(`"sim:" is started by the program itself and is no way to a port: ` + howToWrite)
-	case "hid", "manual":
+	case "manual":
 		err = fmt.Errorf("links of the kind %q are not built yet: %s", kind, howToWrite)
 	default:
 		err = errors.New("it begins with no known kind of link: " + howToWrite)

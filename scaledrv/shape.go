@@ -38,6 +38,7 @@ type parsed struct {
 	reading.Reading
 	width   int  // bytes up to the end of its number and unit, where a scale pads them; 0 where it does not
 	blanked bool // the display leaves out a digit or the unit just now, as some do while they move
+	whole   bool // what it came over lets no damage pass: the guard has no say
 }
 
 // ErrNoReading is a format's answer to a frame that is well-formed but carries no weight. It is no damage.
@@ -52,6 +53,7 @@ type ShapeOptions struct {
 // shapes are the shapes that are built, by name; each has a file shape_*.go.
 var shapes = map[string]func(ShapeOptions) (Shape, error){
 	"bare":             newBare,
+	"hid":              newHID,
 	"letter-status":    newLetterStatus,
 	"pattern":          newPattern,
 	"reversed":         newReversed,
@@ -62,7 +64,7 @@ var shapes = map[string]func(ShapeOptions) (Shape, error){
 }
 
 // planned are the other names that the configuration knows.
-var planned = []string{"auto", "hid"}
+var planned = []string{"auto"}
 
 // ShapeByName finds a shape by the name that the configuration has for it. The error says what is wrong with the name
 // or the options.

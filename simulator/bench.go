@@ -1,6 +1,7 @@
 package simulator
 
 import (
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"sync"
@@ -73,6 +74,9 @@ func New(opt Options) (*Bench, error) {
 		return nil, fmt.Errorf("set up the simulated scale: %w", err)
 	}
 	damage, err := NewDamage(opt.Damage)
+	if err == nil && !damage.none && opt.Scale.Shape == "hid" {
+		err = errors.New("damage to HID reports: USB sends again what is damaged (use another shape)")
+	}
 	if err != nil {
 		return nil, fmt.Errorf("set up the simulated line: %w", err)
 	}

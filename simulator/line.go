@@ -10,9 +10,9 @@ import (
 // LineOptions are settings of a line shape. The zero value is the shape as it is most often met; a setting that a shape does
 // not have is refused by New.
 type LineOptions struct {
-	Comma      bool   // a decimal comma; all shapes but stx-words
-	Framed     bool   // STX before and ETX behind the text; all shapes but stx-words
-	End        string // "\r\n", "\r" or "\n"; "" means CR LF; all shapes but stx-words
+	Comma      bool   // a decimal comma; all shapes but stx-words and hid
+	Framed     bool   // STX before and ETX behind the text; all shapes but stx-words and hid
+	End        string // "\r\n", "\r" or "\n"; "" means CR LF; all shapes but stx-words and hid
 	Pad        byte   // '0' or ' ' before the number; 0 means the shape's own; status-comma, trailing-flag, and bare with Sign
 	NoKind     bool   // without the field for gross and net; status-comma and unit-when-stable
 	BlankLast  bool   // the last of two or more digits behind the mark is blank while the load moves; unit-when-stable
@@ -21,6 +21,7 @@ type LineOptions struct {
 	Sign       bool   // a sign in a place of its own, also of what is not negative; bare
 	Unit       bool   // with the unit; bare
 	Checksum   bool   // one more byte behind the line; stx-words
+	Report     string // layout of the report: "", "no-number" or "reordered"; hid
 }
 
 // given names the settings that are not zero.
@@ -30,7 +31,7 @@ func (o LineOptions) given() (names []string) {
 		on   bool
 	}{
 		{"Comma", o.Comma}, {"Framed", o.Framed}, {"End", o.End != ""}, {"Pad", o.Pad != 0}, {"NoKind", o.NoKind}, {"BlankLast", o.BlankLast},
-		{"MarkStable", o.MarkStable}, {"Letters", o.Letters}, {"Sign", o.Sign}, {"Unit", o.Unit}, {"Checksum", o.Checksum},
+		{"MarkStable", o.MarkStable}, {"Letters", o.Letters}, {"Sign", o.Sign}, {"Unit", o.Unit}, {"Checksum", o.Checksum}, {"Report", o.Report != ""},
 	} {
 		if setting.on {
 			names = append(names, setting.name)
@@ -60,6 +61,7 @@ var shapes = map[string]shape{
 	"stx-words":        {places: 6, pad: '0', takes: "Checksum", write: writeStxWords, end: "\r", fits: fitsStxWords},
 	"reversed":         {places: 6, pad: '0', takes: common, write: writeReversed},
 	"bare":             {places: 8, pad: ' ', takes: common + "Pad Sign Unit", write: writeBare},
+	"hid":              {pad: '0', takes: "Report", write: writeHID, fits: fitsHID},
 }
 
 // Shapes are the names of the line shapes that the simulated scale knows, in order.

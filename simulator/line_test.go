@@ -1,6 +1,7 @@
 package simulator
 
 import (
+	"encoding/hex"
 	"math/big"
 	"regexp"
 	"slices"
@@ -138,7 +139,7 @@ func TestALineThatAShapeCannotHaveIsRefusedWithItsSetting(t *testing.T) {
 		name, says string
 		scale      ScaleOptions
 	}{
-		{"unknown shape", `line shape "smoke": unknown (known: bare, letter-status, reversed, status-comma, stx-words, trailing-flag, unit-when-stable)`, ScaleOptions{Shape: "smoke"}},
+		{"unknown shape", `line shape "smoke": unknown (known: bare, hid, letter-status, reversed, status-comma, stx-words, trailing-flag, unit-when-stable)`, ScaleOptions{Shape: "smoke"}},
 		{"a checksum where there is none", `"bare": has no setting Checksum`, ScaleOptions{Shape: "bare", Line: LineOptions{Checksum: true}}},
 		{"a comma where the point is not sent", `"stx-words": has no setting Comma`, ScaleOptions{Shape: "stx-words", Line: LineOptions{Comma: true}}},
 		{"line end", `line end "\n\r"`, ScaleOptions{Line: LineOptions{End: "\n\r"}}},
@@ -149,6 +150,9 @@ func TestALineThatAShapeCannotHaveIsRefusedWithItsSetting(t *testing.T) {
 		{"too fine for its point", "to thousandths", ScaleOptions{Shape: "stx-words", Unit: "kg"}},
 		{"too many digits", "6 places", ScaleOptions{Shape: "stx-words", Capacity: 200 * reading.Kilogram}},
 		{"too many digits of another shape", "6 places", ScaleOptions{Shape: "reversed", Division: reading.Gram / 100}},
+		{"a report of another layout", `layout "sideways" of a report: unknown`, ScaleOptions{Shape: "hid", Line: LineOptions{Report: "sideways"}}},
+		{"a unit that a report does not have", "no code for this unit", ScaleOptions{Shape: "hid", Unit: "lb:oz"}},
+		{"more than a report holds", "at most 65535 units of the last digit", ScaleOptions{Shape: "hid", Division: reading.Gram / 100}},
 		{"a division that is none in the unit", "no decimal of 6 places in oz", ScaleOptions{Unit: "oz", Division: reading.Gram / 10}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -190,6 +194,14 @@ func valueIn(t require.TestingT, shape, line string) *big.Rat {
 		}
 		v.Mul(v, big.NewRat(100, 1)) // 2 counts ones
 		minus = line[2]&2 != 0
+	case shape == "hid": // id, status, unit, exponent, two bytes of weight, without a sign: below zero is a status
+		b, err := hex.DecodeString(strings.ReplaceAll(strings.TrimSpace(line), " ", ""))
+		require.NoError(t, err)
+		v = big.NewRat(int64(b[4])+256*int64(b[5]), 1)
+		for range -int8(b[3]) {
+			v.Quo(v, big.NewRat(10, 1))
+		}
+		minus = b[1] == 5
 	case shape == "reversed":
 		number := []byte(line[1:8])
 		slices.Reverse(number)
@@ -215,7 +227,7 @@ func TestTheValueSentIsTheDisplays(t *testing.T) {
 			rapid.Check(t, func(t *rapid.T) {
 				steps := map[string]*big.Rat{"g 0.1": big.NewRat(1, 10), "g 2": big.NewRat(2, 1), "kg 0.005": big.NewRat(5, 1000), "oz 0.05": big.NewRat(5, 100), "lb:oz 0.5": big.NewRat(5, 10)}
 				names := []string{"g 0.1", "g 2", "kg 0.005", "oz 0.05"}
-				if shape != "stx-words" && shape != "reversed" {
+				if shape != "stx-words" && shape != "reversed" && shape != "hid" {
 					names = append(names, "lb:oz 0.5")
 				}
 				name := rapid.SampledFrom(names).Draw(t, "step")

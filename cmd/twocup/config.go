@@ -2,10 +2,12 @@ package main
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"net"
 	"net/netip"
 	"regexp"
+	"strings"
 	"time"
 
 	"github.com/goccy/go-yaml/ast"
@@ -130,7 +132,7 @@ func readScale(s *section, st *station.Config) (simulated string) {
 			s.fault("link", err.Error())
 		}
 	}
-	st.Shape = readShape(s)
+	st.Shape = readShape(s, text)
 	if _, ranges := s.value("division").(*ast.SequenceNode); ranges {
 		s.fault("division", "divisions by range are not built yet: state the step that the display starts with")
 		return simulated
@@ -145,12 +147,17 @@ func readScale(s *section, st *station.Config) (simulated string) {
 		st.Scale.Repeatability = max(st.Scale.Repeatability, 1) // a stated zero is not the same as none stated
 	}
 	st.Driver = readDriver(s)
+	for _, key := range []string{"request", "commands"} {
+		if st.Shape.Name() == "hid" && s.has(key) {
+			s.fault(key, "nothing is ever sent to a HID scale: leave it out")
+		}
+	}
 	s.rest()
 	return simulated
 }
 
-// readShape reads how the scale lays out its lines. A fault of the pattern stands at the pattern.
-func readShape(s *section) scaledrv.Shape {
+// readShape reads how the scale of a link lays out its lines. A fault of the pattern stands at the pattern.
+func readShape(s *section, link string) scaledrv.Shape {
 	opt := scaledrv.ShapeOptions{Pattern: s.text("pattern", "", nil)}
 	if text := s.text("unit", "", nil); text != "" {
 		var err error
@@ -158,7 +165,14 @@ func readShape(s *section) scaledrv.Shape {
 			s.fault("unit", err.Error())
 		}
 	}
-	shape, err := scaledrv.ShapeByName(s.text("shape", "auto", nil), opt)
+	name := s.text("shape", "auto", nil)
+	if strings.HasPrefix(link, "hid:") && name == "auto" {
+		name = "hid"
+	}
+	shape, err := scaledrv.ShapeByName(name, opt)
+	if err == nil {
+		err = checkShape(name, link)
+	}
 	switch {
 	case err != nil && s.has("pattern"):
 		s.fault("pattern", err.Error())
@@ -166,6 +180,17 @@ func readShape(s *section) scaledrv.Shape {
 		s.fault("shape", err.Error())
 	}
 	return shape
+}
+
+// checkShape: the lines of a HID link have one shape, and no scale sends them on a serial line.
+func checkShape(shape, link string) error {
+	switch kind, _, _ := strings.Cut(link, ":"); {
+	case kind == "hid" && shape != "hid":
+		return fmt.Errorf("%q is read by what the scale's descriptor says: leave the shape out, or state shape: hid", link)
+	case kind == "serial" && shape == "hid":
+		return errors.New("a scale on a serial line has no reports: write the link as hid:/dev/hidraw0, or name the shape of its lines")
+	}
+	return nil
 }
 
 // readDriver reads how the scale is asked and what its silence means. What is sent is exactly what stands there.

@@ -104,6 +104,29 @@ func TestAFaultSaysWhereAndWhat(t *testing.T) {
 	}
 }
 
+func TestTheShapeOfAHIDLinkIsHID(t *testing.T) {
+	const serial, shape = "serial:/dev/ttyUSB0?baud=9600", "        shape: status-comma\n"
+	hid := strings.Replace(sound, serial, "hid:1209:0001", 1)
+	for name, text := range map[string]string{
+		"left out": strings.Replace(hid, shape, "", 1), "auto": strings.Replace(hid, "status-comma", "auto", 1), "stated": strings.Replace(hid, "status-comma", "hid", 1),
+		"of a recording": strings.Replace(strings.Replace(sound, serial, "replay:a.log", 1), "status-comma", "hid", 1),
+	} {
+		cfg, faults := readConfig([]byte(text))
+		require.Empty(t, faults, name)
+		require.Equal(t, "hid", cfg.stations[0].Shape.Name(), name)
+	}
+	for _, tt := range []struct{ name, text, want string }{
+		{"another", hid, `9: stations[0].scales[0].shape: "hid:1209:0001" is read by what the scale's descriptor says`},
+		{"on a serial line", strings.Replace(sound, "status-comma", "hid", 1), "9: stations[0].scales[0].shape: a scale on a serial line has no reports"},
+		{"with a request", strings.Replace(hid, shape, "        request: Q\n", 1), "9: stations[0].scales[0].request: nothing is ever sent to a HID scale"},
+		{"with a key", strings.Replace(hid, shape, "        commands: {tare: T}\n", 1), "9: stations[0].scales[0].commands: nothing is ever sent to a HID scale"},
+	} {
+		_, faults := readConfig([]byte(tt.text))
+		require.Len(t, faults, 1, tt.name)
+		require.Contains(t, fmt.Sprintf("%d: %s: %s", faults[0].line, faults[0].key, faults[0].detail), tt.want)
+	}
+}
+
 func TestTwoStationsOfOneName(t *testing.T) {
 	second := sound[strings.Index(sound, "  - id: bench-1"):]
 	_, faults := readConfig([]byte(sound + second))

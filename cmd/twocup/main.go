@@ -42,7 +42,7 @@ type commands struct {
 	Materials materialsCommand `cmd:"" help:"Material cards in and out of a shop's records."`
 	Plan      planCommand      `cmd:"" help:"Targets, windows and checks of a batch, nothing started."`
 	Rehearse  rehearseCommand  `cmd:"" help:"Simulated pours with and without guidance: over-pours, error, time."`
-	Simulate  simulateCommand  `cmd:"" help:"A simulated scale on a pseudo-terminal whose name it prints, for trying other programs or this one."`
+	Simulate  simulateCommand  `cmd:"" help:"A simulated scale on a pseudo-terminal, or a HID scale, whose name it prints, for trying other programs or this one."`
 	Records   recordsCommand   `cmd:"" help:"What was poured, read from a running or stopped daemon's data folder."`
 	Version   versionCommand   `cmd:"" help:"Says which build this is."`
 }

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"strconv"
 	"strings"
 
@@ -46,8 +47,8 @@ type Damage struct {
 
 // carrier is what the simulated scale is plugged into.
 type carrier interface {
-	io.ReadWriteCloser
-	name() string
+	io.WriteCloser
+	name() string // as it stands in a link behind serial:, hid: or tcp://
 }
 
 type ptyCarrier struct{ *simulator.PTY }
@@ -57,6 +58,28 @@ func (p ptyCarrier) name() string { return p.Path() }
 type tcpCarrier struct{ *simulator.TCP }
 
 func (t tcpCarrier) name() string { return t.Address() }
+
+// hidCarrier is a pseudo device in a folder of its own.
+type hidCarrier struct {
+	*simulator.HID
+	folder string
+}
+
+func newHIDCarrier() (carrier, error) {
+	folder, err := os.MkdirTemp("", "twocup-hid-")
+	if err != nil {
+		return nil, err
+	}
+	h, err := simulator.OpenHID(folder, "", 0)
+	if err != nil {
+		return nil, errors.Join(err, os.RemoveAll(folder))
+	}
+	return hidCarrier{h, folder}, nil
+}
+
+func (h hidCarrier) name() string { return h.Node() + "?sys=" + h.Sys() }
+
+func (h hidCarrier) Close() error { return errors.Join(h.HID.Close(), os.RemoveAll(h.folder)) }
 
 func (c simulateCommand) Run(ctx context.Context, s streams) error {
 	bench, err := c.bench()
@@ -81,6 +104,9 @@ func (c simulateCommand) Run(ctx context.Context, s streams) error {
 }
 
 func (c simulateCommand) bench() (*simulator.Bench, error) {
+	if c.Shape == "hid" && c.TCP+c.Request+c.Tare+c.Zero != "" {
+		return nil, errors.New("--tcp, --request, --tare and --zero go with a line, and a HID scale has none: leave them out")
+	}
 	opt := simulator.ScaleOptions{
 		Line:  simulator.LineOptions{Comma: c.Comma, Framed: c.Framed, Checksum: c.Checksum},
 		Shape: c.Shape, RateHz: c.Rate, Baud: c.Baud, Frame: c.Frame, Unit: c.Unit, Division: c.Division, Capacity: c.Capacity,
@@ -104,7 +130,10 @@ func (c simulateCommand) bench() (*simulator.Bench, error) {
 }
 
 func (c simulateCommand) carrier(bench *simulator.Bench) (carrier, error) {
-	if c.TCP != "" {
+	switch {
+	case c.Shape == "hid":
+		return newHIDCarrier()
+	case c.TCP != "":
 		t, err := simulator.ListenTCP(c.TCP, 0)
 		return tcpCarrier{t}, err
 	}
@@ -146,7 +175,7 @@ func handle(b *simulator.Bench, line carrier, words []string) error {
 	case "unplug":
 		t, ok := line.(tcpCarrier)
 		if !ok {
-			return errors.New("unplug: a pseudo-terminal goes with this program; end it, or use --tcp")
+			return errors.New("unplug: this line goes with the program; end it, or use --tcp")
 		}
 		t.Unplug()
 		return nil

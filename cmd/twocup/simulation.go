@@ -11,10 +11,10 @@ import (
 	"twocup/station/batch"
 )
 
-// simulation is a simulated bench on a pseudo-terminal, and the person at it who watches a station's screen.
+// simulation is a simulated bench on a pseudo-terminal or as a pseudo HID device, and the person at it who watches a station's screen.
 type simulation struct {
 	bench   *simulator.Bench
-	line    *simulator.PTY
+	line    carrier
 	answers chan string // the hand's, to questions
 	running sync.WaitGroup
 }
@@ -31,15 +31,21 @@ func newSimulation(opt simulator.Options) (*simulation, error) {
 	if m.bench, err = simulator.New(opt); err != nil {
 		return nil, err
 	}
-	if m.line, err = simulator.OpenPTY(); err != nil {
-		return nil, err
+	if opt.Scale.Shape == "hid" {
+		m.line, err = newHIDCarrier()
+		return m, err
 	}
-	return m, nil
+	pty, err := simulator.OpenPTY()
+	m.line = ptyCarrier{pty}
+	return m, err
 }
 
 // link reads the simulated scale as it would read a real one.
 func (m *simulation) link() (scaledrv.Link, error) {
-	return scaledrv.ParseLink("serial:" + m.line.Path() + "?baud=9600&frame=8N1")
+	if _, ok := m.line.(hidCarrier); ok {
+		return scaledrv.ParseLink("hid:" + m.line.name())
+	}
+	return scaledrv.ParseLink("serial:" + m.line.name() + "?baud=9600&frame=8N1")
 }
 
 // start lets scale and person act until ctx ends, which end waits for.
@@ -52,7 +58,7 @@ func (m *simulation) start(ctx context.Context, st *station.Station, log *slog.L
 	m.running.Go(func() { m.watchScreen(ctx, st) })
 }
 
-// end takes the pseudo-terminal away, after the ctx of start has ended.
+// end takes the line away, after the ctx of start has ended.
 func (m *simulation) end() {
 	m.running.Wait()
 	m.line.Close()

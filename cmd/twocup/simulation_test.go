@@ -61,7 +61,7 @@ func eventually(t *testing.T, address string, wanted func([]station.Snapshot) bo
 	}, 20*time.Second, 50*time.Millisecond)
 }
 
-// Each shape from the simulator's own encoder, over a pseudo-terminal, through the daemon to its snapshot.
+// Each shape from the simulator's own encoder, over a pseudo-terminal or a pseudo HID device, through the daemon to its snapshot.
 func TestADaemonReadsASimulatedScaleOfEveryShape(t *testing.T) {
 	t.Parallel()
 	config := "listen: 127.0.0.1:0\ndata: " + filepath.Join(t.TempDir(), "data") + "\nstations:\n"
@@ -108,10 +108,19 @@ func TestARecordingIsReplayed(t *testing.T) {
 	})
 }
 
+func TestAHIDScaleIsSimulatedWithoutALine(t *testing.T) {
+	for _, flag := range []string{"--tcp=127.0.0.1:0", "--request=Q", "--tare=T", "--zero=Z"} {
+		code, _, log := twocup(t, "simulate --shape hid "+flag)
+		require.Equal(t, exitUsage, code, flag)
+		require.Contains(t, log, "a HID scale has none")
+	}
+}
+
 func TestSimulateSaysWhereItSendsAndTakesWhatIsTyped(t *testing.T) {
 	t.Parallel()
 	for _, carrier := range []struct{ name, args, link string }{
 		{"a pseudo-terminal", "--shape unit-when-stable", "serial:%s"},
+		{"a pseudo HID device", "--shape hid", "hid:%s"},
 		{"a network adapter", "--shape unit-when-stable --tcp 127.0.0.1:0", "tcp://%s"},
 	} {
 		t.Run(carrier.name, func(t *testing.T) {
@@ -126,7 +135,7 @@ func TestSimulateSaysWhereItSendsAndTakesWhatIsTyped(t *testing.T) {
 			lines := bufio.NewScanner(out)
 			require.True(t, lines.Scan())
 			config := "listen: 127.0.0.1:0\ndata: " + filepath.Join(t.TempDir(), "data") + "\nstations:\n" +
-				"  - {id: bench-1, scales: [{id: small, link: '" + fmt.Sprintf(carrier.link, lines.Text()) + "', shape: unit-when-stable, division: 0.1 g}]}\n"
+				"  - {id: bench-1, scales: [{id: small, link: '" + fmt.Sprintf(carrier.link, lines.Text()) + "', shape: " + strings.Fields(carrier.args)[1] + ", division: 0.1 g}]}\n"
 			address := serving(t, config)
 			empty := func(s []station.Snapshot) bool { return s[0].Scale.Stable && *s[0].Scale.Shown == "0.0 g" }
 			eventually(t, address, empty)
