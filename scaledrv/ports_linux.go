@@ -25,7 +25,8 @@ func listPorts(root string) (list []ListedPort, err error) {
 		p.Err = (&serialLink{device: p.Device}).whyNotNow(filepath.Join(root, p.Device))
 		list = append(list, p.ListedPort)
 	}
-	return inOrder(list), nil
+	scales, err := hidPorts(root)
+	return inOrder(append(list, scales...)), err
 }
 
 // foundPort is a port, and where the system keeps its USB device; empty where it has none.
@@ -123,14 +124,16 @@ func fitsLink(path string) bool {
 	return err == nil && link.device == path
 }
 
+// hintGone is for a device that the system knows, and of which there is no node.
+const hintGone = "it has been unplugged just now, or the container this runs in has not been given it"
+
 // whyNotNow is why opening this link would fail, as far as that can be seen without opening it. The path is that of its
 // node.
 func (l *serialLink) whyNotNow(path string) error {
 	err := unix.Faccessat(unix.AT_FDCWD, path, unix.R_OK|unix.W_OK, unix.AT_EACCESS)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return &LinkError{Op: "look at serial port", Device: l.device, Err: err,
-			Do: "it has been unplugged just now, or the container this runs in has not been given it"}
+		return &LinkError{Op: "look at serial port", Device: l.device, Err: err, Do: hintGone}
 	case err != nil:
 		return l.whyNot(path, err)
 	case len(holders(path, 0)) > 0:

@@ -72,6 +72,9 @@ func (c listenCommand) settings() (link scaledrv.Link, shape scaledrv.Shape, opt
 			return link, shape, opt, fmt.Errorf("--unit: %w", err)
 		}
 	}
+	if c.Shape == "auto" && strings.HasPrefix(linkText(c.Port), "hid:") {
+		c.Shape = "hid" // there is no other
+	}
 	if shape, err = scaledrv.ShapeByName(c.Shape, shapeOpt); err != nil {
 		return link, shape, opt, fmt.Errorf("--shape: %w", err)
 	}
@@ -89,9 +92,13 @@ func (c listenCommand) settings() (link scaledrv.Link, shape scaledrv.Shape, opt
 	return link, shape, opt, err
 }
 
-// linkText makes a link of what stands for a port: a path, also one with colons in it, is a serial port's.
+// linkText makes a link of what stands for a port: a path, also one with colons in it, is a serial port's, unless it is
+// that of a HID scale.
 func linkText(port string) string {
-	if filepath.IsAbs(port) || !strings.Contains(port, ":") {
+	switch {
+	case strings.HasPrefix(port, "/dev/hidraw"):
+		return "hid:" + port
+	case filepath.IsAbs(port) || !strings.Contains(port, ":"):
 		return "serial:" + port
 	}
 	return port
