@@ -251,7 +251,7 @@ func TestAPortThatThisUserMayNotOpenSaysWhatToDo(t *testing.T) {
 	defer os.RemoveAll(root)
 	require.NoError(t, os.Chmod(root, 0o755))
 	tr := tree{t, root}
-	for name, mode := range map[string]os.FileMode{"ttyUSB0": 0o660, "ttyUSB1": 0o600, "ttyUSB2": 0o666} {
+	for name, mode := range map[string]os.FileMode{"ttyUSB0": 0o660, "ttyUSB1": 0o600, "ttyUSB2": 0o666, "ttyUSB3": 0o604} {
 		tr.terminal(name, "sys/devices/"+name)
 		require.NoError(t, os.Chmod(tr.path("dev/"+name), mode))
 		require.NoError(t, os.Chown(tr.path("dev/"+name), 0, 1)) // group 1 is daemon in Debian's base-passwd
@@ -269,6 +269,7 @@ func TestAPortThatThisUserMayNotOpenSaysWhatToDo(t *testing.T) {
 		`/dev/ttyUSB0 serial : "" "" "" serial:/dev/ttyUSB0 open serial port "/dev/ttyUSB0": permission denied (add the user to group daemon)`,
 		`/dev/ttyUSB1 serial : "" "" "" serial:/dev/ttyUSB1 open serial port "/dev/ttyUSB1": permission denied (no group may read and write this device: add a udev rule that gives it to group dialout)`,
 		`/dev/ttyUSB2 serial : "" "" "" serial:/dev/ttyUSB2`,
+		`/dev/ttyUSB3 serial : "" "" "" serial:/dev/ttyUSB3 open serial port "/dev/ttyUSB3": permission denied (no group may read and write this device: add a udev rule that gives it to group dialout)`,
 	}, <-lines)
 }
 

@@ -46,7 +46,7 @@ func withoutTimes(text string) (lines []string) {
 }
 
 // The first line after opening is dropped, since it may have been cut: here it is an empty one.
-const mixed = `0.000 "\r\nUS,GS,+00012.3  g\r\n" 0.100 "US,GS,+00012.4  g\r\n" 0.200 "XX,GS,+00012.3  g\r\nXX,GS,+00012.3  g\r\nXX,GS,+00012.3  g\r\n"
+const mixed = `0.000 "\r\nUS,GS,+00012.3  g\r\n" 0.100 "US,GS,+00012.4  g\r\n" 0.200 "XA,GS,+00012.3  g\r\nXB,GS,+00012.3  g\r\nXC,GS,+00012.3  g\r\n"
 0.300 "OL,GS,+99999.9  g\r\n" 0.400 "ST,NT,+0012.5  g\r\n" 0.500 "ST,NT,-00000.1  g\r\n" 0.600 "ST,NT,+00000.0  g\r\n"
 `
 
@@ -66,9 +66,9 @@ func TestReadingsStandApartFromWhatIsNone(t *testing.T) {
 		require.Equal(t, []string{
 			`held: 12.3 g in a layout that is new here; it counts once a second line has it  "US,GS,+00012.3  g"`,
 			`link up`,
-			`rejected 17 bytes: status "XX" is none of ST, US, OL, UL, QT  "XX,GS,+00012.3  g"`,
-			`rejected 17 bytes: status "XX" is none of ST, US, OL, UL, QT  "XX,GS,+00012.3  g"`,
-			`rejected 17 bytes: status "XX" is none of ST, US, OL, UL, QT  "XX,GS,+00012.3  g"`,
+			`rejected 17 bytes: status "XA" is none of ST, US, OL, UL, QT  "XA,GS,+00012.3  g"`,
+			`rejected 17 bytes: status "XB" is none of ST, US, OL, UL, QT  "XB,GS,+00012.3  g"`,
+			`rejected 17 bytes: status "XC" is none of ST, US, OL, UL, QT  "XC,GS,+00012.3  g"`,
 			`link up: Some 52 % of what comes from the scale is damaged: check baud rate and framing, and the cable`,
 			`held: 12.5 g in a layout that is new here; it counts once a second line has it  "ST,NT,+0012.5  g"`,
 			`rejected 16 bytes before this line`,
