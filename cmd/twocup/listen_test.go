@@ -225,7 +225,7 @@ type listening struct {
 
 func (l *listening) next() string {
 	line, err := l.stdout.ReadString('\n')
-	require.NoError(l.t, err, l.stderr.String())
+	require.NoError(l.t, err) // stderr is written to until the process has been waited for
 	l.readings = append(l.readings, withoutTimes(line)[0])
 	return l.readings[len(l.readings)-1]
 }
@@ -293,7 +293,7 @@ func TestAScaleThatAnswersIsAsked(t *testing.T) {
 	p := begin(t, "listen", port, "--shape", "status-comma", "--request", `SI\r\n`, "--every", "20ms", "--json")
 	for n := 0; n < 3; {
 		text, err := p.stdout.ReadString('\n')
-		require.NoError(t, err, p.stderr.String())
+		require.NoError(t, err)
 		var line struct{ Event, Outcome string }
 		require.NoError(t, json.Unmarshal([]byte(text), &line))
 		if line.Event == "line" && line.Outcome == "read" {
