@@ -79,7 +79,7 @@ func parseHID(b []byte) (d hidDescriptor, err error) {
 		p.at += n
 	}
 	if n := len(p.open); n > 0 {
-		return p.hidDescriptor, fmt.Errorf("collection opened at offset %d is never closed", p.open[n-1].at)
+		return p.hidDescriptor, fmt.Errorf("offset %d: collection is never closed", p.open[n-1].at)
 	}
 	return p.hidDescriptor, nil
 }
@@ -122,6 +122,11 @@ type hidCollection struct {
 	in uint32 // as in hidField
 }
 
+// fault says where in the descriptor something is wrong.
+func (p *hidParser) fault(format string, args ...any) error {
+	return fmt.Errorf("offset %d: "+format, append([]any{p.at}, args...)...)
+}
+
 // hidValue is an item's data.
 type hidValue struct {
 	unsigned uint32
@@ -155,7 +160,7 @@ func (p *hidParser) item(b []byte) (n int, err error) {
 	}
 	size := [...]int{0, 1, 2, 4}[b[0]&3]
 	if left := len(b) - 1; left < size {
-		return 0, fmt.Errorf("item at offset %d needs %d data bytes, %d are left", p.at, size, left)
+		return 0, p.fault("item needs %d data bytes, %d are left", size, left)
 	}
 	v, tag := readHIDValue(b[1:1+size]), b[0]>>4
 	switch b[0] >> 2 & 3 {
@@ -173,11 +178,11 @@ func (p *hidParser) item(b []byte) (n int, err error) {
 func (p *hidParser) longItem(b []byte) (n int, err error) {
 	const head = 3
 	if len(b) < head {
-		return 0, fmt.Errorf("long item at offset %d ends in its head", p.at)
+		return 0, p.fault("long item ends in its head")
 	}
 	size, left := int(b[1]), len(b)-head
 	if left < size {
-		return 0, fmt.Errorf("long item at offset %d says %d data bytes, %d are left", p.at, size, left)
+		return 0, p.fault("long item says %d data bytes, %d are left", size, left)
 	}
 	return head + size, nil
 }
@@ -195,20 +200,20 @@ func (p *hidParser) setGlobal(tag byte, v hidValue) error {
 		g.size = v.unsigned
 	case 0x8:
 		if v.unsigned == 0 || v.unsigned > 255 {
-			return fmt.Errorf("Report ID %d at offset %d is none of 1 to 255", v.unsigned, p.at)
+			return p.fault("Report ID %d is none of 1 to 255", v.unsigned)
 		}
 		g.id, p.numbered = uint8(v.unsigned), true
 	case 0x9:
 		g.count = v.unsigned
 	case 0xA:
 		if len(p.pushed) == maxNesting {
-			return fmt.Errorf("Push at offset %d: more than %d at a time", p.at, maxNesting)
+			return p.fault("Push: more than %d at a time", maxNesting)
 		}
 		p.pushed = append(p.pushed, *g)
 	case 0xB:
 		last := len(p.pushed) - 1
 		if last < 0 {
-			return fmt.Errorf("Pop at offset %d without Push", p.at)
+			return p.fault("Pop without Push")
 		}
 		*g, p.pushed = p.pushed[last], p.pushed[:last]
 	} // physical limits and units say nothing that the Scales page does not
@@ -226,7 +231,7 @@ func (p *hidParser) setLocal(tag byte, v hidValue) error {
 	case 0x2:
 		l.max, l.hasMax = v, true
 	case 0xA:
-		return fmt.Errorf("Delimiter at offset %d: alternative usages are not read", p.at)
+		return p.fault("Delimiter: alternative usages are not read")
 	}
 	if !l.hasMin || !l.hasMax {
 		return nil
@@ -234,9 +239,9 @@ func (p *hidParser) setLocal(tag byte, v hidValue) error {
 	low, high := l.min.usage(), l.max.usage()
 	switch {
 	case low.short != high.short || low.min>>16 != high.max>>16:
-		return fmt.Errorf("Usage Minimum 0x%X and Usage Maximum 0x%X at offset %d are not of one page", low.min, high.max, p.at)
+		return p.fault("Usage Minimum 0x%X and Usage Maximum 0x%X are not of one page", low.min, high.max)
 	case low.min > high.max:
-		return fmt.Errorf("Usage Minimum 0x%X above Usage Maximum 0x%X at offset %d", low.min, high.max, p.at)
+		return p.fault("Usage Minimum 0x%X above Usage Maximum 0x%X", low.min, high.max)
 	}
 	low.max = high.max
 	l.usages = append(l.usages, low)
@@ -261,7 +266,7 @@ func (p *hidParser) main(tag byte, v hidValue) (err error) {
 		err = p.begin(v.unsigned)
 	case 0xC:
 		if len(p.open) == 0 {
-			return fmt.Errorf("End Collection at offset %d without an open collection", p.at)
+			return p.fault("End Collection without an open collection")
 		}
 		p.open = p.open[:len(p.open)-1]
 	}
@@ -274,7 +279,7 @@ func (p *hidParser) begin(kind uint32) error {
 	const application = 1
 	c := hidCollection{at: p.at, in: p.in()}
 	if len(p.open) == maxNesting {
-		return fmt.Errorf("collection at offset %d: more than %d in each other", p.at, maxNesting)
+		return p.fault("collection: more than %d in each other", maxNesting)
 	}
 	if usages := p.local.usages; len(usages) > 0 && usages[0].min>>16 == scalesPage {
 		p.scale = p.scale || kind == application
@@ -303,14 +308,14 @@ func (p *hidParser) field(kind hidKind, flags uint32) error {
 	switch {
 	case flags&constant != 0:
 	case g.size == 0 && g.count > 0:
-		return fmt.Errorf("Report Size 0 at offset %d", p.at)
+		return p.fault("Report Size 0")
 	case g.size > maxFieldBits:
-		return fmt.Errorf("Report Size %d bits at offset %d: fields wider than %d bits are refused", g.size, p.at, maxFieldBits)
+		return p.fault("Report Size %d bits: fields wider than %d bits are refused", g.size, maxFieldBits)
 	case low > high:
-		return fmt.Errorf("Logical Minimum %d above Logical Maximum %d at offset %d", low, high, p.at)
+		return p.fault("Logical Minimum %d above Logical Maximum %d", low, high)
 	}
 	if bits := uint64(g.size) * uint64(g.count); uint64(used)+bits > maxReportBits {
-		return fmt.Errorf("Report Count %d x Report Size %d bits at offset %d: a report has at most %d bits", g.count, g.size, p.at, maxReportBits)
+		return p.fault("Report Count %d x Report Size %d bits: a report has at most %d bits", g.count, g.size, maxReportBits)
 	}
 	size, count := int(g.size), int(g.count) // of nothing, the other may be anything: it is not used
 	p.bits[r] = used + size*count

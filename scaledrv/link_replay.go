@@ -40,15 +40,15 @@ func parseReplay(text string) (*replayLink, error) {
 // Name is the path as configured.
 func (l *replayLink) Name() string { return l.path }
 
-// ErrRecordingEnded is why a replay is lost at its end, and why it opens no second time.
-var ErrRecordingEnded = errors.New("the recording has ended")
+// errRecordingEnded is the end of a replay, and of every opening after the first.
+var errRecordingEnded = errors.New("the recording has ended")
 
 func (l *replayLink) fail(err error) *LinkError {
 	do := "correct the path, or the file's permissions"
 	if damaged, ok := errors.AsType[*recordingError](err); ok {
 		do = fmt.Sprintf("correct line %d, or take it out", damaged.Line)
 	}
-	if err == ErrRecordingEnded {
+	if err == errRecordingEnded {
 		do = "it is played once: start the program again to play it anew"
 	}
 	known := linkError("play recording", l.path, err)
@@ -59,7 +59,7 @@ func (l *replayLink) fail(err error) *LinkError {
 // Open plays from the beginning. The error is a *LinkError.
 func (l *replayLink) Open(context.Context) (Port, error) {
 	if l.played {
-		return nil, l.fail(ErrRecordingEnded)
+		return nil, l.fail(errRecordingEnded)
 	}
 	file, err := os.Open(l.path)
 	if err != nil {
@@ -83,7 +83,7 @@ func (l *replayLink) play(r *recordingReader, to io.Writer, closing <-chan struc
 	for {
 		c, err := r.next()
 		if err == io.EOF {
-			return ErrRecordingEnded
+			return errRecordingEnded
 		}
 		if err != nil {
 			return err
@@ -134,3 +134,6 @@ func (p *replayPort) Close() error {
 	<-p.played
 	return err
 }
+
+// RecordingEnded says whether a link is down because its recording has been played to the end.
+func RecordingEnded(err error) bool { return errors.Is(err, errRecordingEnded) }

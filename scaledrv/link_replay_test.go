@@ -171,7 +171,7 @@ func TestCloseEndsAReplay(t *testing.T) {
 				}
 				require.Zero(t, time.Since(started))
 				_, err = link.Open(t.Context())
-				require.ErrorIs(t, err, ErrRecordingEnded, "what was poured is not poured twice")
+				require.ErrorIs(t, err, errRecordingEnded, "what was poured is not poured twice")
 			})
 		})
 	}
@@ -188,7 +188,7 @@ func TestARecordingThatCannotBePlayed(t *testing.T) {
 		require.EqualError(t, err, `play recording "`+path+`": line 3: time "\"b\"": no seconds with three digits after the mark, such as 0.100 (correct line 3, or take it out)`)
 		require.NoError(t, port.Close())
 		_, err = link.Open(t.Context())
-		require.ErrorIs(t, err, ErrRecordingEnded)
+		require.ErrorIs(t, err, errRecordingEnded)
 	})
 
 	missing := parseLink(t, "replay:"+filepath.Join(t.TempDir(), "no.log"))

@@ -182,7 +182,7 @@ func TestARecordingPlaysTheSameChunksAtTheSameTimes(t *testing.T) {
 			require.NoError(t, port.Close())
 		})
 		require.Equal(rt, io.EOF, lost)
-		require.ErrorIs(rt, end, ErrRecordingEnded)
+		require.ErrorIs(rt, end, errRecordingEnded)
 		require.Len(rt, read, len(sent))
 		for i := range read {
 			require.Equal(rt, sent[i].bytes, read[i].bytes)

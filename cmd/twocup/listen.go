@@ -10,7 +10,6 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
-	"sync/atomic"
 	"time"
 
 	"twocup/scaledrv"
@@ -39,26 +38,27 @@ func (c listenCommand) Run(ctx context.Context, s streams) error {
 		ctx, cancel = context.WithTimeout(ctx, c.For)
 		defer cancel()
 	}
-	port := &openedLink{Link: link}
-	link = port
+	stop := func(error) {}
 	if c.Record != "" {
 		file, err := scaledrv.CreateRecording(c.Record)
 		if err != nil {
 			return &failure{exitUnreachable, err}
 		}
-		recording := scaledrv.Record(port, file, shape, slog.New(slog.NewTextHandler(s.log, nil)).With("file", c.Record))
-		defer func() {
+		recording := scaledrv.Record(link, file, shape, slog.New(slog.NewTextHandler(s.log, nil)).With("file", c.Record))
+		link = recording
+		stop = func(of error) {
 			if err := errors.Join(recording.Close(), file.Close()); err != nil {
 				fmt.Fprintf(s.log, "twocup: %v\n", err)
 			}
-			if !port.opened.Load() {
+			if f, ok := errors.AsType[*failure](of); ok && f.code == exitUnreachable {
 				_ = os.Remove(c.Record) // nothing was heard: the name stays free for the next try
 			}
-		}()
-		link = recording
+		}
 	}
 	fmt.Fprintf(s.log, "listening to %s, shape %s\n", strconv.Quote(link.Name()), shape.Name())
-	return listen(ctx, link, shape, opt, &port.opened, newLineSheet(s, c.JSON))
+	err = listen(ctx, link, shape, opt, newLineSheet(s, c.JSON))
+	stop(err)
+	return err
 }
 
 // settings reads the flags. The error names the flag that is at fault.
@@ -113,23 +113,9 @@ func unescape(flag, given string) ([]byte, error) {
 	return []byte(text), nil
 }
 
-// openedLink knows whether its link was ever open.
-type openedLink struct {
-	scaledrv.Link
-	opened atomic.Bool
-}
-
-func (l *openedLink) Open(ctx context.Context) (scaledrv.Port, error) {
-	port, err := l.Link.Open(ctx)
-	if err == nil {
-		l.opened.Store(true)
-	}
-	return port, err
-}
-
-// listen puts what comes through a link on a sheet until ctx ends, or a recording has been played. A port that can't be
-// opened at the start is an error; one that is lost later comes back.
-func listen(ctx context.Context, link scaledrv.Link, shape scaledrv.Shape, opt scaledrv.Options, opened *atomic.Bool, sheet *lineSheet) error {
+// listen puts what comes through a link on a sheet until ctx ends, or a recording has been played. A port that is lost
+// comes back; one that fails before anything was known of its scale is an error.
+func listen(ctx context.Context, link scaledrv.Link, shape scaledrv.Shape, opt scaledrv.Options, sheet *lineSheet) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	lines := make(chan scaledrv.Line, 64)
@@ -139,20 +125,22 @@ func listen(ctx context.Context, link scaledrv.Link, shape scaledrv.Shape, opt s
 	}
 	driver := scaledrv.Start(ctx, link, shape, opt)
 	var failed error
-	for running := true; running; {
+	for running, begun := true, false; running; {
 		select {
 		case l := <-lines:
+			begun = true
 			sheet.heard(l)
 		case e, ok := <-driver.Events():
 			for len(lines) > 0 { // what was heard before the event is told before it
+				begun = true
 				sheet.heard(<-lines)
 			}
-			switch running = ok; {
+			switch running, begun = ok, begun || ok && e.Link != scaledrv.LinkDown; {
 			case !ok:
-			case e.Err != nil && !opened.Load():
-				failed = &failure{exitUnreachable, e.Err}
-			case errors.Is(e.Err, scaledrv.ErrRecordingEnded):
+			case scaledrv.RecordingEnded(e.Err):
 				cancel()
+			case e.Err != nil && !begun:
+				failed = &failure{exitUnreachable, e.Err}
 			default:
 				sheet.happened(e, driver.Stats())
 			}
