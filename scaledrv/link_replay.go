@@ -134,3 +134,6 @@ func (p *replayPort) Close() error {
 	<-p.played
 	return err
 }
+
+// RecordingEnded says whether a link is down because its recording has been played to the end.
+func RecordingEnded(err error) bool { return errors.Is(err, errRecordingEnded) }

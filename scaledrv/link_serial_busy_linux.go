@@ -40,6 +40,8 @@ func (l *serialLink) whyNot(path string, err error) error {
 	return known
 }
 
+const hintNoGroup = "no group may read and write this device: add a udev rule that gives it to group dialout"
+
 // permissionHint names the group that the device belongs to.
 func permissionHint(path string) string {
 	info, err := os.Stat(path)
@@ -48,7 +50,7 @@ func permissionHint(path string) string {
 	}
 	owner, ok := info.Sys().(*syscall.Stat_t)
 	if !ok || info.Mode().Perm()&0o060 != 0o060 {
-		return "no group may read and write this device: add a udev rule that gives it to group dialout"
+		return hintNoGroup
 	}
 	group, err := user.LookupGroupId(strconv.Itoa(int(owner.Gid)))
 	if err != nil {

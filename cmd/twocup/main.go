@@ -38,6 +38,8 @@ func main() {
 type commands struct {
 	Demo      demoCommand      `cmd:"" help:"A bench with a simulated scale on a real pseudo-terminal; opens with example materials."`
 	Serve     serveCommand     `cmd:"" help:"The daemon."`
+	Ports     portsCommand     `cmd:"" help:"Serial ports and HID scales, with USB ids and stable names."`
+	Listen    listenCommand    `cmd:"" help:"Live readings of a scale and the raw lines behind them."`
 	Check     checkCommand     `cmd:"" help:"Reads a configuration and says all that is wrong with it, with line numbers."`
 	Materials materialsCommand `cmd:"" help:"Material cards in and out of a shop's records."`
 	Plan      planCommand      `cmd:"" help:"Targets, windows and checks of a batch, nothing started."`

@@ -115,11 +115,10 @@ func (c simulateCommand) bench() (*simulator.Bench, error) {
 		flag, given string
 		to          *[]byte
 	}{{"request", c.Request, &opt.OnRequest}, {"tare", c.Tare, &opt.TareCommand}, {"zero", c.Zero, &opt.ZeroCommand}} {
-		bytes, err := strconv.Unquote(`"` + text.given + `"`)
-		if err != nil {
-			return nil, fmt.Errorf("--%s: %q is no text with escapes such as \\r\\n", text.flag, text.given)
+		var err error
+		if *text.to, err = unescape(text.flag, text.given); err != nil {
+			return nil, err
 		}
-		*text.to = []byte(bytes)
 	}
 	if c.End != "crlf" {
 		opt.Line.End = map[string]string{"cr": "\r", "lf": "\n"}[c.End]
