@@ -27,7 +27,7 @@ export function levelSign(level) {
 export const worst = plan => plan.checks.reduce((w, c) => (RANK[c.level] < RANK[w] ? c.level : w), "ok");
 
 const nameOf = (part, card) => card.additions?.find(a => a.id === part)?.name ?? part;
-const mass = (grams, step) => `${massText(micrograms(grams), step)} ${step?.unit ?? "g"}`;
+const mass = (grams, step) => `${massText(micrograms(grams), step)}\u00a0${step?.unit ?? "g"}`; // never parted by a line's end
 
 // The targets in their order: "A 200.0 g, then B 100.0 g".
 export const targetsText = (plan, card, step) => plan.parts.map(p => `${nameOf(p.part, card)} ${mass(p.target_g, step)}`).join(", then ");
