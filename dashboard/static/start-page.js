@@ -11,7 +11,7 @@ import { checksText, drawPlan, levelSign, targetsText, worst } from "./start-pla
 import { meaning } from "./start-scan.js";
 import { faultFields, makePlanner } from "./start-planner.js";
 
-const DEAD_MS = 700; // after the button's word has changed, so that a second tap of the same hand never starts
+const DEAD_MS = 700; // after a button has come or changed its word, so that a second tap of the same hand never starts
 const ON_SCALE = ["cup", "pour", "settle", "correct"];
 
 const station = decodeURIComponent(location.pathname.split("/")[2] ?? "");
@@ -23,7 +23,7 @@ const panelOf = name => form.querySelector(`[data-panel="${name}"]`);
 const set = (node, text) => { if (node.textContent !== text) node.textContent = text; };
 
 let cards = [], snap = null, last = null; // last: {record, order} of the newest batch here
-let opened = "", lotPart = "", sending = false, refused = {}, deadTimer = 0;
+let opened = "", lotPart = "", sending = false, refused = {};
 
 const planner = makePlanner(show), againPlanner = makePlanner(show);
 
@@ -98,7 +98,9 @@ function showOutcome({ order, card }, step) {
 }
 
 function showAgain(step) {
+  const was = $("again").hidden;
   $("again").hidden = !last?.card || read().f.material !== ""; // one way at a time
+  if (was && !$("again").hidden) dead($("again-start"));
   form.querySelector(".three").hidden = !$("again").hidden; // they belong to a material
   if ($("again").hidden) return;
   const { order, record, card } = last, plan = againPlanner.plan;
@@ -110,9 +112,8 @@ function showAgain(step) {
 }
 
 function dead(button) {
-  button.dataset.dead = "";
-  clearTimeout(deadTimer);
-  deadTimer = setTimeout(() => delete button.dataset.dead, DEAD_MS);
+  const mine = button.dataset.dead = String(performance.now());
+  setTimeout(() => { if (button.dataset.dead === mine) delete button.dataset.dead; }, DEAD_MS);
 }
 
 const notice = text => set($("notice"), text);
@@ -149,6 +150,7 @@ function go() {
   if (next.go === "start") {
     if ($("go").dataset.dead === undefined) send(now.order);
   } else if (next.go) open(next.go);
+  else notice(`${next.say}.`);
 }
 
 function again() {
@@ -264,7 +266,7 @@ form.addEventListener("keydown", e => {
     if (!e.repeat) go();
   }
 });
-$("again-start").onclick = again;
+$("again-start").onclick = e => e.currentTarget.dataset.dead === undefined && again();
 $("again-change").onclick = () => { fill(fieldsOf(last.order)); open("amount"); };
 $("to-bench").href = $("busy").querySelector("a").href = bench;
 document.title = `Start at ${station}`;
