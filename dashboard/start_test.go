@@ -7,6 +7,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"twocup/station"
 	"twocup/station/batch"
 	"twocup/station/plan"
 )
@@ -130,4 +131,32 @@ func TestThePagesOfTheStart(t *testing.T) {
 		response.Body.Close()
 		require.Equal(t, want, response.StatusCode, path)
 	}
+}
+
+// What is read as a cup is what was written: it comes out of its own JSON again, or it is refused with the field's name.
+func FuzzCup(f *testing.F) {
+	for _, seed := range []string{`{"volume_ml":400,"mass_g":12.3}`, `{}`, `null`, `"blue"`, `[]`, `{"mass_g":1e300}`, `{"volume_ml":1}{}`} {
+		f.Add([]byte(seed))
+	}
+	f.Fuzz(func(t *testing.T, raw []byte) {
+		if !json.Valid(raw) {
+			t.Skip() // the body has been read as JSON before
+		}
+		cup, err := cupOf(raw)
+		var bad *station.BadOrder
+		if err != nil {
+			require.ErrorAs(t, err, &bad)
+			require.Equal(t, "cup", bad.Field)
+			return
+		}
+		if cup == nil {
+			require.Equal(t, "null", string(raw))
+			return
+		}
+		text, err := json.Marshal(cup)
+		require.NoError(t, err)
+		again, err := cupOf(text)
+		require.NoError(t, err)
+		require.Equal(t, cup, again)
+	})
 }
