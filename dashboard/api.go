@@ -148,6 +148,7 @@ func withoutView(b []byte) []byte {
 // planOrder asks for a plan; with a station it is for that station's scale.
 type planOrder struct {
 	station.Order
+	Cup     json.RawMessage `json:"cup"`
 	Station *string         `json:"station"`
 	Mould   json.RawMessage `json:"mould"`
 }
@@ -159,6 +160,9 @@ func (s *Server) plan(w http.ResponseWriter, r *http.Request) error {
 	}
 	if o.Mould != nil {
 		return &station.BadOrder{Field: "mould", Detail: `"mould" is not built yet: leave it out`}
+	}
+	if o.Order.Cup, err = cupOf(o.Cup); err != nil {
+		return err
 	}
 	var scales []plan.Scale
 	if o.Station != nil {
@@ -177,35 +181,6 @@ func (s *Server) plan(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	return reply(w, http.StatusOK, p)
-}
-
-// order is a station's order, and the contract's fields that are not built yet.
-type order struct {
-	station.Order
-	Mould json.RawMessage `json:"mould"`
-	Again json.RawMessage `json:"again"`
-}
-
-func (s *Server) startBatch(w http.ResponseWriter, r *http.Request) error {
-	st, err := s.station(r)
-	if err != nil {
-		return err
-	}
-	o, err := decode[order](w, r)
-	if err != nil {
-		return err
-	}
-	for name, value := range map[string]json.RawMessage{"mould": o.Mould, "again": o.Again} {
-		if value != nil {
-			return &station.BadOrder{Field: name, Detail: fmt.Sprintf("%q is not built yet: leave it out", name)}
-		}
-	}
-	record, err := st.StartBatch(r.Context(), o.Order)
-	if err != nil {
-		return err
-	}
-	w.Header().Set("Location", "/api/v1/batches/"+record.ID)
-	return reply(w, http.StatusCreated, record)
 }
 
 func (s *Server) listBatches(w http.ResponseWriter, r *http.Request) error {
@@ -230,6 +205,9 @@ func (s *Server) listBatches(w http.ResponseWriter, r *http.Request) error {
 	return reply(w, http.StatusOK, answer)
 }
 
+// maxPage is the most batches on a page, and how many there are where nothing is said.
+const maxPage = 50
+
 func readQuery(v url.Values) (q ledger.Query, err error) {
 	for name := range v {
 		value := v.Get(name)
@@ -247,10 +225,16 @@ func readQuery(v url.Values) (q ledger.Query, err error) {
 			default:
 				err = fmt.Errorf("it is within, unproven or outside")
 			}
+		case "station":
+			q.Station = value
 		case "cursor":
 			q.Cursor = value
+		case "limit":
+			if q.Limit, err = strconv.Atoi(value); err != nil || q.Limit < 1 || q.Limit > maxPage {
+				err = fmt.Errorf("it is a whole number from 1 to %d", maxPage)
+			}
 		default:
-			err = fmt.Errorf("there is no such filter (from, to, material, verdict, cursor)")
+			err = fmt.Errorf("there is no such filter (from, to, material, verdict, station, cursor, limit)")
 		}
 		if err != nil {
 			return q, problem(http.StatusBadRequest, "%s=%q: %v", name, value, err)
@@ -322,8 +306,8 @@ func (s *Server) exportBatches(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if q.Cursor != "" {
-		return problem(http.StatusBadRequest, "cursor: an export has no pages")
+	if q.Cursor != "" || q.Limit != 0 {
+		return problem(http.StatusBadRequest, "cursor, limit: an export has no pages")
 	}
 	w.Header().Set("Content-Type", "text/csv; charset=utf-8")
 	w.Header().Set("Content-Disposition", `attachment; filename="batches.csv"`)
@@ -341,7 +325,6 @@ type action struct {
 	Value json.RawMessage `json:"value"`
 	Lot   json.RawMessage `json:"lot"`
 	Step  json.RawMessage `json:"step"`
-	Code  json.RawMessage `json:"code"`
 }
 
 func (s *Server) act(w http.ResponseWriter, r *http.Request) error {

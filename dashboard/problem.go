@@ -70,6 +70,8 @@ func asProblem(err error) *Problem {
 		return p
 	case errors.As(err, &refusal) && refusal.Misfit, errors.Is(err, ledger.ErrExists):
 		status = http.StatusConflict
+	case errors.As(err, &refusal) && refusal.Unknown:
+		status = http.StatusNotFound
 	case errors.As(err, &refusal):
 		status = http.StatusBadRequest
 	case errors.As(err, &order):

@@ -68,6 +68,8 @@ type Order struct {
 	Split        *int                `json:"split"`
 	TemperatureC *float64            `json:"temperature_c"`
 	BPer100A     *float64            `json:"b_per_100_a"` // within the card's b_range
+
+	again *batch.Again // the batch that it is like
 }
 
 // A BadOrder is an order that can't be carried out as it stands, with the field at fault.
@@ -110,6 +112,7 @@ func (s *Station) StartBatch(ctx context.Context, o Order) (Record, error) {
 	started := batch.Started{
 		At: time.Now().UTC(), ID: id.String(), Station: s.cfg.ID, Operator: o.Operator, Lots: o.Lots, Practice: o.Practice,
 		Card: material.Stored{Card: request.Card, Revision: request.Revision}, Plan: p, Auto: s.cfg.Auto,
+		Amount: &o.Amount, BPer100A: o.BPer100A, Again: o.again,
 	}
 	err = s.durably(ctx, func(answer chan<- error) error { return s.begin(started, answer) })
 	if errors.Is(err, ledger.ErrFull) || errors.Is(err, ledger.ErrReadOnly) {
@@ -191,6 +194,7 @@ type Action struct {
 // Act does an action on a batch of this station's ledger, on the scale or off it. The error is a *batch.Refusal or
 // ledger.ErrNotFound.
 func (s *Station) Act(ctx context.Context, id string, a Action) (Record, error) {
+	a.Act = a.Meant()
 	a.At = time.Now().UTC()
 	here := false
 	err := s.durably(ctx, func(answer chan<- error) error {
@@ -210,7 +214,7 @@ func (s *Station) Act(ctx context.Context, id string, a Action) (Record, error) 
 		_ = s.inLoop(ctx, s.tare) // the action is done, whatever becomes of the key
 	}
 	if err != nil {
-		return Record{}, err
+		return Record{}, s.ofAnother(ctx, a.Code, err)
 	}
 	return s.Record(ctx, id)
 }

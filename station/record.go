@@ -21,6 +21,9 @@ type Record struct {
 	Operator string              `json:"operator"`
 	Lots     map[string][]string `json:"lots"`
 	Practice bool                `json:"practice"`
+	Amount   *plan.Amount        `json:"amount"`                // as it was asked for; nil where it was recorded before that was kept
+	BPer100A *float64            `json:"b_per_100_a,omitempty"` // as it was chosen; nil: the card's ratio
+	Again    *batch.Again        `json:"again"`                 // the batch that it was started like; nil: none
 	Created  time.Time           `json:"created"`
 	Weighed  *time.Time          `json:"weighed"`
 	Finished *time.Time          `json:"finished"`
@@ -70,6 +73,7 @@ func record(state batch.State, saving bool, entries []ledger.Entry) Record {
 	start := state.Start
 	r := Record{
 		View: state.View(saving), Station: start.Station, Operator: start.Operator, Lots: start.Lots, Practice: start.Practice,
+		Amount: start.Amount, BPer100A: start.BPer100A, Again: start.Again,
 		Created: start.At, Plan: start.Plan, Scales: []ScaleUsed{ScaleUsed(*start.Plan.Scale)}, Events: entries,
 	}
 	if r.Lots == nil {

@@ -1,46 +1,78 @@
-// All stations, one line each: what it is doing, whether its scale is alive, and the way to its bench.
-import { api } from "./api.js";
+// All stations: what each is doing, whether its scale is alive, and the ways on. Where a clock runs out first stands first.
+import { allMaterials } from "./api.js";
+import { poll } from "./index-poll.js";
+import { el } from "./record-text.js";
 import { drawShape } from "./shapes.js";
 import { potLife, view } from "./view.js";
 
-const EVERY_MS = 2000;
-const SCALE = { up: "scale alive", silent: "scale silent", down: "scale lost", manual: "readout is typed" };
+const OLD_MS = 3000; // it is asked once a second
+const $ = id => document.getElementById(id);
+const names = new Map(), unknown = new Set(); // of materials; ids that no card was found for
+const set = (node, text) => { if (node.textContent !== text) node.textContent = text; };
 
-// What a station is doing, as one line of text: pure.
-export function lineOf(snap) {
-  const v = view(snap, 0);
-  const doing = snap.batch ? [v.letter, ...v.word].filter(Boolean).join(" ") : "free";
-  return [doing, `${SCALE[snap.scale.link] ?? snap.scale.link} (${snap.scale.shown ?? "no reading yet"})`, potLife(snap.batch?.pot_life, Date.parse(snap.at))].filter(Boolean);
+// When a station's first clock ends, in ms since 1970; one that is over or unknown comes before all others. Pure.
+export function firstEnd(snap) {
+  return Math.min(Infinity, ...snap.clocks.map(c => (c.ends === null ? -Infinity : Date.parse(c.ends))));
 }
 
-const rows = new Map(); // by station, kept so that the focus stays where it is
-
-function rowOf({ station, name }) {
-  if (rows.has(station)) return rows.get(station);
-  const a = Object.assign(document.createElement("a"), { href: `/bench/${encodeURIComponent(station)}` });
-  const li = document.createElement("li"), row = { shape: document.createElement("span"), texts: document.createElement("span"), li };
-  a.append(row.shape, Object.assign(document.createElement("b"), { textContent: name }), row.texts);
-  li.append(a);
-  rows.set(station, row);
-  return row;
+// What a station is doing, in words: pure. age_ms is how old the snapshot is.
+export function words(snap, age_ms, name) {
+  const v = view(snap, age_ms), b = snap.batch, age = Math.floor(age_ms / 1000);
+  const scale = { up: "scale alive", silent: "scale silent", down: "scale lost", manual: "readout is typed" }[snap.scale.link] ?? snap.scale.link;
+  return {
+    v, doing: !b && age_ms <= OLD_MS ? "Free" : [v.letter, ...v.word].filter(Boolean).join(" "),
+    progress: [b && name, v.poured && `${v.poured} of ${v.target} ${v.unit}`].filter(Boolean).join(" · "),
+    clock: potLife(b?.pot_life, Date.parse(snap.at) + age_ms) ?? "",
+    scale: age_ms > OLD_MS ? `no answer for ${age} s; then ${scale},` : `${scale},`, shown: snap.scale.shown ?? "no reading yet",
+    advice: snap.ledger ?? snap.scale.advice ?? "",
+  };
 }
 
-async function refresh() {
-  const alarm = document.getElementById("alarm");
-  try {
-    const { stations } = await api("GET", "/stations");
-    for (const snap of stations) {
-      const row = rowOf(snap), v = view(snap, 0);
-      drawShape(row.shape, v.shape, v.drops, v.letters);
-      row.texts.textContent = lineOf(snap).join(" · ");
-    }
-    document.getElementById("stations").replaceChildren(...stations.map(s => rows.get(s.station).li));
-    alarm.hidden = true;
-  } catch (e) {
-    alarm.textContent = `${e.message} What stands below is old.`;
-    alarm.hidden = false;
+const tiles = new Map(); // by station, kept so that the focus stays where it is
+
+function tileOf({ station, name }) {
+  if (tiles.has(station)) return tiles.get(station);
+  const part = (tag, className) => el(tag, { className }), id = encodeURIComponent(station);
+  const t = { shape: part("span", "shape"), doing: part("span", ""), progress: part("p", "progress told"), clock: part("b", "clock"), scale: part("span", ""), shown: part("b", ""), advice: part("p", "advice told") };
+  const ways = el("nav", {}, ...[["bench", "Bench"], ["start", "Start a batch"], ["scale", "Scale"]].map(([path, text]) => el("a", { href: `/${path}/${id}` }, text)));
+  ways.setAttribute("aria-label", name);
+  t.li = el("li", { className: "station" }, el("h2", {}, el("span", { className: "told" }, name), t.clock),
+    el("p", { className: "doing" }, t.shape, t.doing), t.progress, el("p", { className: "scale" }, t.scale, " ", t.shown), t.advice, ways);
+  tiles.set(station, t);
+  return t;
+}
+
+function fill(snap, age_ms) {
+  const t = tileOf(snap), w = words(snap, age_ms, names.get(snap.batch?.material) ?? snap.batch?.material);
+  drawShape(t.shape, !snap.batch && age_ms <= OLD_MS ? "cup" : w.v.shape, w.v.drops, w.v.letters);
+  for (const k of ["doing", "progress", "clock", "scale", "shown", "advice"]) set(t[k], w[k]);
+  t.shown.classList.toggle("struck", w.v.struck);
+  t.clock.classList.toggle("over", snap.clocks.some(c => c.state === "over"));
+  t.li.classList.toggle("old", age_ms > OLD_MS);
+  if (snap.batch && !names.has(snap.batch.material) && !unknown.has(snap.batch.material)) {
+    unknown.add(snap.batch.material);
+    meet();
   }
-  setTimeout(refresh, EVERY_MS);
+  return t.li;
 }
 
-refresh();
+function show(answer, age_ms, error) {
+  set($("alarm"), error ? `${error.message}${answer ? " What stands below is old." : ""}` : "");
+  $("alarm").hidden = !error;
+  const stations = (answer?.stations ?? []).toSorted((a, b) => firstEnd(a) - firstEnd(b) || 0);
+  const list = stations.map(s => fill(s, age_ms)), box = $("stations");
+  if (list.some((li, i) => box.children[i] !== li) || box.children.length !== list.length) box.replaceChildren(...list);
+}
+
+async function meet() {
+  try {
+    const cards = await allMaterials();
+    for (const c of cards) names.set(c.id, c.name);
+    $("newcomer").hidden = cards.length > 0;
+  } catch {
+    setTimeout(meet, 2000); // the stations' own question says what is wrong
+  }
+}
+
+meet();
+poll("/stations", show);

@@ -17,12 +17,14 @@ type Act struct {
 	Operator string    `json:"operator,omitempty"`
 	Check    string    `json:"check,omitempty"`
 	Text     string    `json:"text,omitempty"`
+	Code     string    `json:"code,omitempty"`
 }
 
 // A Refusal is an action that is not done, and why. Nothing has changed.
 type Refusal struct {
-	Misfit bool   // it does not fit the present state; otherwise the action itself is wrong
-	Detail string // for a person to act on
+	Misfit  bool   // it does not fit the present state; otherwise the action itself is wrong
+	Unknown bool   // it names a code that the batch's card does not know
+	Detail  string // for a person to act on
 }
 
 func (r *Refusal) Error() string { return r.Detail }
@@ -39,7 +41,7 @@ func wrong(format string, args ...any) error {
 const maxText = 4000
 
 var notBuilt = []string{
-	"weighed", "dosed", "change_container", "park", "resume", "combined", "begin", "finish", "skip", "scraped", "scanned",
+	"weighed", "dosed", "change_container", "park", "resume", "combined", "begin", "finish", "skip", "scraped",
 }
 
 // act is the fact that an action leads to.
@@ -48,6 +50,7 @@ func (s *State) act(a Act) (Fact, error) {
 		"accept": (*State).actAccept, "correct": (*State).actAccept, "reopen": (*State).actReopen, "tare": (*State).actTare,
 		"b_begins": (*State).actBegins, "same_cup": (*State).actSameCup, "note": (*State).actNote,
 		"lifted": (*State).actJump, "tared": (*State).actJump, "poured": (*State).actPut, "put_in": (*State).actPut,
+		"scanned":  (*State).actScanned,
 		"override": (*State).actOverride, "scrap": (*State).actEnd, "abandon": (*State).actEnd,
 	}[a.Action]
 	if strings.HasPrefix(a.Action, toPart) {

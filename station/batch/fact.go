@@ -34,6 +34,15 @@ type Started struct {
 	Card     material.Stored     `json:"card"` // the revision that this batch keeps
 	Plan     plan.Plan           `json:"plan"`
 	Auto     Auto                `json:"auto"`
+	Amount   *plan.Amount        `json:"amount,omitempty"`      // as it was asked for; nil where it was recorded before that was kept
+	BPer100A *float64            `json:"b_per_100_a,omitempty"` // as it was chosen; nil: the card's ratio
+	Again    *Again              `json:"again,omitempty"`
+}
+
+// Again is the batch that one was started like, and the revision of the card that it had.
+type Again struct {
+	Batch    string `json:"batch"`
+	Revision int    `json:"revision"`
 }
 
 // Auto says what the station does without being told.

@@ -41,6 +41,7 @@ func started(t testing.TB, id, card string, at time.Time) batch.Started {
 		return batch.Started{
 			At: at, ID: id, Station: "bench-1", Operator: "P", Lots: map[string][]string{"A": {"lot 1"}, "B": {"lot 2", "lot 3"}}, Practice: true,
 			Card: material.Stored{Card: c, Revision: 3}, Plan: p, Auto: batch.Auto{Tare: true, Accept: true, Settle: time.Second, HandOver: 4 * time.Second},
+			Amount: &plan.Amount{TotalG: &total}, BPer100A: new(50.0), Again: &batch.Again{Batch: "b0", Revision: 2},
 		}
 	}
 	require.FailNow(t, "no such card", card)
@@ -219,6 +220,8 @@ func TestBatches(t *testing.T) {
 		{"the last page has no next", Query{Limit: 2, Cursor: "b1"}, []string{"b0"}, ""},
 		{"a page that is just full is the last", Query{Limit: 2, Cursor: "b2"}, []string{"b1", "b0"}, ""},
 		{"of one material", Query{Material: "cobble-rubber"}, []string{"b4", "b1"}, ""},
+		{"of a station that made none", Query{Station: "bench-2"}, nil, ""},
+		{"of one station, as many as a page has", Query{Station: "bench-1", Limit: 1}, []string{"b4"}, "b4"},
 		{"by verdict, the one that holds now", Query{Verdict: "within"}, []string{"b3", "b0"}, ""},
 		{"a verdict taken back is none", Query{Verdict: "unproven"}, nil, ""},
 		{"from an instant on, itself included", Query{From: at(3)}, []string{"b4", "b3"}, ""},
