@@ -34,6 +34,7 @@ type Started struct {
 	Card     material.Stored     `json:"card"` // the revision that this batch keeps
 	Plan     plan.Plan           `json:"plan"`
 	Auto     Auto                `json:"auto"`
+	Habits   Habits              `json:"-"` // of the operator, where they are known; kept nowhere with the fact
 }
 
 // Auto says what the station does without being told.
