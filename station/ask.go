@@ -111,7 +111,9 @@ func (s *Station) StartBatch(ctx context.Context, o Order) (Record, error) {
 		At: time.Now().UTC(), ID: id.String(), Station: s.cfg.ID, Operator: o.Operator, Lots: o.Lots, Practice: o.Practice,
 		Card: material.Stored{Card: request.Card, Revision: request.Revision}, Plan: p, Auto: s.cfg.Auto,
 	}
-	err = s.durably(ctx, func(answer chan<- error) error { return s.begin(started, answer) })
+	hand := s.hand(ctx, started)
+	started.Habits = hand.Habits
+	err = s.durably(ctx, func(answer chan<- error) error { return s.begin(started, hand, answer) })
 	if errors.Is(err, ledger.ErrFull) || errors.Is(err, ledger.ErrReadOnly) {
 		return Record{}, fmt.Errorf("start a batch: %w: %w", ErrNotDurable, err)
 	} else if err != nil {
@@ -141,12 +143,12 @@ func (o Order) Request(ctx context.Context, l *ledger.Ledger, scales []plan.Scal
 }
 
 // begin queues the start of a batch, in the loop.
-func (s *Station) begin(f batch.Started, answer chan<- error) error {
+func (s *Station) begin(f batch.Started, hand ledger.Hand, answer chan<- error) error {
 	if s.state.OnScale() || s.starting() {
 		return &batch.Refusal{Misfit: true, Detail: "another batch is on the scale: finish, scrap or abandon it first"}
 	}
 	s.zero()
-	s.record([]batch.Fact{f}, answer)
+	s.enqueue(job{batch: f.ID, facts: []batch.Fact{f}, hand: hand, answer: answer})
 	return nil
 }
 
