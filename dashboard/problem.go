@@ -81,7 +81,7 @@ func asProblem(err error) *Problem {
 		}
 	case errors.Is(err, ledger.ErrNotFound):
 		status = http.StatusNotFound
-	case errors.Is(err, station.ErrNotDurable), errors.Is(err, station.ErrEnded):
+	case errors.Is(err, station.ErrNotDurable), errors.Is(err, station.ErrEnded), errors.Is(err, ledger.ErrBusy):
 		status = http.StatusServiceUnavailable
 	}
 	return &Problem{Title: http.StatusText(status), Status: status, Detail: err.Error(), Errors: list}

@@ -261,6 +261,9 @@ func call[T any](ctx context.Context, method, address string, send any) (answer 
 		return answer, unreachable("%w (is a daemon running there?)", err)
 	}
 	defer response.Body.Close()
+	if response.StatusCode == http.StatusNoContent {
+		return answer, nil
+	}
 	if response.StatusCode >= 300 {
 		var problem struct{ Detail string }
 		_ = json.NewDecoder(response.Body).Decode(&problem) // the status alone says enough

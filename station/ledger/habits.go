@@ -11,6 +11,9 @@ import (
 	"twocup/station/batch"
 )
 
+// ErrBusy is what something gives that another's reading stands in the way of: it can be asked for again.
+var ErrBusy = errors.New("somebody reads the records just now (ask again)")
+
 // Hand is one operator with one material: what is kept of how they pour it, or what they have just shown. Without an
 // operator nothing is known, and nothing is kept.
 type Hand struct {
@@ -119,7 +122,7 @@ func (r *Reader) Habits(ctx context.Context) ([]Habit, error) {
 // Forget removes all habits of an operator from the ledger's files for good: the rows are overwritten (secure_delete),
 // and the write-ahead log, which holds older pages, is emptied. Backups and what the disk keeps of itself are out of its
 // reach. Batches keep the operator's name. What a batch that runs meanwhile teaches is not kept. ErrNotFound where
-// nothing is kept of that name.
+// nothing is kept of that name, ErrBusy where a reader kept the log from being emptied.
 func (l *Ledger) Forget(ctx context.Context, operator string) error {
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), time.Minute)
 	defer cancel()
@@ -129,10 +132,10 @@ func (l *Ledger) Forget(ctx context.Context, operator string) error {
 	}
 	var busy, frames, moved int
 	if err := l.write.QueryRowContext(ctx, "PRAGMA wal_checkpoint(TRUNCATE)").Scan(&busy, &frames, &moved); err != nil {
-		return fmt.Errorf("empty the write-ahead log of the habits of %q: %w (ask again)", operator, l.reason(err))
+		return fmt.Errorf("empty the write-ahead log of the habits of %q: %w", operator, l.reason(err))
 	}
 	if busy != 0 {
-		return fmt.Errorf("the habits of %q are forgotten, but the write-ahead log still holds their bytes, because somebody reads the records (ask again when that is over)", operator)
+		return fmt.Errorf("the habits of %q are forgotten, but their bytes still stand in the write-ahead log: %w", operator, ErrBusy)
 	}
 	if removed == 0 {
 		return fmt.Errorf("habits of %q: %w", operator, ErrNotFound)
