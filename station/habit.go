@@ -27,10 +27,9 @@ func (s *Station) learn(f batch.Accepted) {
 	s.lessons = append(s.lessons, shown)
 }
 
-// keepLessons hands what was learned to the ledger once nothing is left to be weighed, so that no acceptance ever waits
-// behind it. It is tried once: what a disk then loses, the next pours teach again.
+// keepLessons hands what was learned to the ledger. It is tried once: what a disk then loses, the next pours teach again.
 func (s *Station) keepLessons() (handed bool) {
-	if len(s.lessons) == 0 || s.state.OnScale() {
+	if len(s.lessons) == 0 {
 		return false
 	}
 	s.writer.jobs <- job{lessons: s.lessons}

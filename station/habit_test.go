@@ -185,6 +185,17 @@ func TestAHabitIsInNoRecordAndNoExport(t *testing.T) {
 	})
 }
 
+func TestAStationThatEndsInMidBatchKeepsWhatWasLearnedByThen(t *testing.T) {
+	onBench(t, takes(0), func(s *scripted) {
+		s.startFor(order(300*reading.Gram), "Ada")
+		s.partA()
+		require.Empty(s, s.habits())
+		s.cancel()
+		s.Wait()
+		require.Len(s, s.habits(), 1)
+	})
+}
+
 // A write that is slow holds up what comes after it: so a habit is handed over when nothing is left to be weighed.
 func TestAHabitIsWrittenOnceNothingIsLeftToBeWeighed(t *testing.T) {
 	var written atomic.Int32

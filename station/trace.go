@@ -54,7 +54,7 @@ func (s *Station) keepTrace(now time.Time) {
 		s.tracing = &trace{}
 		return
 	}
-	if s.keepLessons() {
+	if !s.state.OnScale() && s.keepLessons() { // so that no acceptance ever waits behind a habit
 		return
 	}
 	t := s.points

@@ -182,7 +182,7 @@ func (w writer) write(ctx context.Context, j job) {
 // them are lost with their last quarter of a second.
 func (s *Station) flush() {
 	late := time.After(lastWait)
-	for s.tracing != nil || len(s.queue) > 0 {
+	for s.tracing != nil || len(s.queue) > 0 || s.keepLessons() {
 		select {
 		case o := <-s.writer.written:
 			s.written(o)
