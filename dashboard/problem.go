@@ -115,6 +115,9 @@ func decode[T any](w http.ResponseWriter, r *http.Request) (v T, err error) {
 	if _, err := d.Token(); err != io.EOF {
 		return v, problem(http.StatusBadRequest, "the body goes on after its JSON value")
 	}
+	if err := strict(json.NewDecoder(strings.NewReader(string(b))), ""); err != nil {
+		return v, problem(http.StatusBadRequest, "the body is not what is expected here: %v", err)
+	}
 	return v, nil
 }
 
