@@ -38,7 +38,7 @@ func TestTheDescriptionNamesEveryRoute(t *testing.T) {
 
 func TestAnswersAreAsDescribed(t *testing.T) {
 	h := newHouse(t, nil)
-	order := `{"material":"harbour-clear","amount":{"total_g":300}}`
+	order := `{"material":"harbour-clear","amount":{"total_g":300},"lots":{"A":["x","x"],"B":["y"]}}`
 	for _, tt := range []struct {
 		name, method, path, body string
 		status                   int
@@ -83,6 +83,10 @@ func TestAnswersAreAsDescribed(t *testing.T) {
 		{"an order of an unknown material", "POST", "/api/v1/stations/bench-1/batches", `{"material":"nope","amount":{"total_g":300}}`, 400, "nope"},
 		{"an order at an unknown station", "POST", "/api/v1/stations/bench-9/batches", order, 404, "bench-9"},
 		{"an unknown name in an order", "POST", "/api/v1/stations/bench-1/batches", `{"material":"harbour-clear","amount":{"total_g":300},"colour":"red"}`, 400, "colour"},
+		{"a name twice in an order", "POST", "/api/v1/stations/bench-1/batches", `{"material":"harbour-clear","amount":{"total_g":300,"total_g":30}}`, 400, `total_g\" stands there twice`},
+		{"a name in another case", "POST", "/api/v1/plan", `{"material":"harbour-clear","amount":{"Total_g":300}}`, 400, "Total_g"},
+		{"a lot in another case", "POST", "/api/v1/stations/bench-1/batches", `{"material":"harbour-clear","amount":{"total_g":300},"lots":{"a":["x"]}}`, 400, "no part"},
+		{"a lot twice", "POST", "/api/v1/stations/bench-1/batches", `{"material":"harbour-clear","amount":{"total_g":300},"lots":{"A":["x"],"A":["y"]}}`, 400, "twice"},
 		{"what is not built in an order", "POST", "/api/v1/stations/bench-1/batches", `{"material":"harbour-clear","amount":{"total_g":300},"split":4}`, 400, "not built yet"},
 		{"an order in a cup that the scale can't carry", "POST", "/api/v1/stations/bench-1/batches", `{"material":"harbour-clear","amount":{"total_g":300},"cup":{"mass_g":5800}}`, 400, "cup 5800 g + mix 300 g = 6100 g"},
 		{"an order in a cup by its id", "POST", "/api/v1/stations/bench-1/batches", `{"material":"harbour-clear","amount":{"total_g":300},"cup":"blue"}`, 400, "not built yet"},

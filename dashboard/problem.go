@@ -83,7 +83,7 @@ func asProblem(err error) *Problem {
 		}
 	case errors.Is(err, ledger.ErrNotFound):
 		status = http.StatusNotFound
-	case errors.Is(err, station.ErrNotDurable), errors.Is(err, station.ErrEnded):
+	case errors.Is(err, station.ErrNotDurable), errors.Is(err, station.ErrEnded), errors.Is(err, ledger.ErrBusy):
 		status = http.StatusServiceUnavailable
 	}
 	return &Problem{Title: http.StatusText(status), Status: status, Detail: err.Error(), Errors: list}
@@ -116,6 +116,9 @@ func decode[T any](w http.ResponseWriter, r *http.Request) (v T, err error) {
 	}
 	if _, err := d.Token(); err != io.EOF {
 		return v, problem(http.StatusBadRequest, "the body goes on after its JSON value")
+	}
+	if err := strict(json.NewDecoder(strings.NewReader(string(b))), ""); err != nil {
+		return v, problem(http.StatusBadRequest, "the body is not what is expected here: %v", err)
 	}
 	return v, nil
 }

@@ -73,6 +73,8 @@ func (s *Server) routes() map[string]http.Handler {
 		"GET /api/v1/batches/{id}":           s.answer(s.getBatch),
 		"GET /api/v1/batches/{id}/trace":     s.answer(s.getTrace),
 		"POST /api/v1/batches/{id}/actions":  s.answer(s.act),
+		"GET /api/v1/habits":                 s.answer(s.listHabits),
+		"DELETE /api/v1/habits":              s.answer(s.forgetHabits),
 		"GET /healthz":                       s.answer(s.healthy),
 		"GET /readyz":                        s.answer(s.ready),
 		"GET /metrics":                       s.cfg.Metrics.handler(),

@@ -114,7 +114,9 @@ func (s *Station) StartBatch(ctx context.Context, o Order) (Record, error) {
 		Card: material.Stored{Card: request.Card, Revision: request.Revision}, Plan: p, Auto: s.cfg.Auto,
 		Amount: &o.Amount, BPer100A: o.BPer100A, Again: o.again,
 	}
-	err = s.durably(ctx, func(answer chan<- error) error { return s.begin(started, answer) })
+	hand := s.hand(ctx, started)
+	started.Habits = hand.Habits
+	err = s.durably(ctx, func(answer chan<- error) error { return s.begin(started, hand, answer) })
 	if errors.Is(err, ledger.ErrFull) || errors.Is(err, ledger.ErrReadOnly) {
 		return Record{}, fmt.Errorf("start a batch: %w: %w", ErrNotDurable, err)
 	} else if err != nil {
@@ -144,12 +146,12 @@ func (o Order) Request(ctx context.Context, l *ledger.Ledger, scales []plan.Scal
 }
 
 // begin queues the start of a batch, in the loop.
-func (s *Station) begin(f batch.Started, answer chan<- error) error {
+func (s *Station) begin(f batch.Started, hand ledger.Hand, answer chan<- error) error {
 	if s.state.OnScale() || s.starting() {
 		return &batch.Refusal{Misfit: true, Detail: "another batch is on the scale: finish, scrap or abandon it first"}
 	}
 	s.zero()
-	s.record([]batch.Fact{f}, answer)
+	s.enqueue(job{batch: f.ID, facts: []batch.Fact{f}, hand: hand, answer: answer})
 	return nil
 }
 

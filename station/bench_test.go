@@ -43,6 +43,7 @@ type rig struct {
 	station *station.Station
 	ledger  *ledger.Ledger
 	stop    func()
+	hand    string                       // the operator; empty: nobody says
 	check   func(*rig, station.Snapshot) // of every snapshot
 }
 
@@ -139,7 +140,7 @@ func (r *rig) weighOut(card, total string) (record station.Record, a, b reading.
 	amount, err := reading.ParseMass(total)
 	require.NoError(r.t, err)
 	ctx := context.Background()
-	started, err := r.station.StartBatch(ctx, station.Order{Material: card, Amount: plan.Amount{TotalG: &amount}})
+	started, err := r.station.StartBatch(ctx, station.Order{Material: card, Amount: plan.Amount{TotalG: &amount}, Operator: r.hand})
 	require.NoError(r.t, err)
 	for range 6000 { // ten minutes
 		time.Sleep(100 * time.Millisecond)

@@ -14,12 +14,14 @@ import (
 	"twocup/simulator"
 	"twocup/station"
 	"twocup/station/batch"
+	"twocup/station/ledger"
 	"twocup/station/metrology"
 	"twocup/station/pour"
 )
 
 var (
 	pours     = flag.Int("pours", 12, "seeded pours that TestPoursAgainstTheTruth makes")
+	people    = flag.Int("people", 1, "seeded people of whom TestAPersonsTenPours makes ten pours each")
 	firstSeed = flag.Uint64("first-seed", 0, "seed of its first pour; the guidance was tuned on 0 to 499, so figures are reported from others")
 )
 
@@ -80,8 +82,14 @@ func median(v []float64) float64 {
 
 func pourOnce(t *testing.T, dir string, seed uint64) *outcome {
 	opt, card, total := person(seed)
-	o := &outcome{seed: seed}
+	return pourAs(t, dir, "", opt, card, total)
+}
+
+// pourAs is a pour by an operator, whose name may be empty.
+func pourAs(t *testing.T, dir, operator string, opt simulator.Options, card, total string) *outcome {
+	o := &outcome{seed: opt.Seed}
 	r := newRig(t, dir, opt, o.see)
+	r.hand = operator
 	defer r.stop()
 	record, a, b := r.weighOut(card, total)
 	o.verdict, o.u, o.tolerance = *record.Verdict, *record.U, record.Plan.TolerancePct.HighPct
@@ -95,6 +103,42 @@ func pourOnce(t *testing.T, dir string, seed uint64) *outcome {
 	}
 	o.late = (a - record.Parts[0].Poured).Grams()
 	return o
+}
+
+// The same person pours the same thing ten times, the station restarted in between: the first pours are guided as a
+// stranger's, the last ones by what was learned. How the figures move says what that is worth.
+func TestAPersonsTenPours(t *testing.T) {
+	const ten = 10
+	var all [ten][]*outcome
+	for n := range uint64(*people) {
+		dir := t.TempDir()
+		opt, card, total := person(*firstSeed + n)
+		for i := range all {
+			opt.Seed = (*firstSeed+n)*ten + uint64(i)
+			synctest.Test(t, func(t *testing.T) { all[i] = append(all[i], pourAs(t, dir, "P", opt, card, total)) })
+		}
+		l, err := ledger.Open(dir)
+		require.NoError(t, err)
+		list, err := l.Habits(t.Context())
+		require.NoError(t, err)
+		require.Len(t, list, 2, "A's and B's")
+		for _, h := range list {
+			require.Greater(t, h.Pours, 1, "what %s has taught outlives the station", h.Part)
+		}
+		require.NoError(t, l.Close())
+	}
+	for i, pours := range all {
+		var absA, absB, seconds []float64
+		over := 0
+		for _, o := range pours {
+			absA, absB, seconds = append(absA, math.Abs(o.errA)), append(absB, math.Abs(o.errB)), append(seconds, o.seconds)
+			if o.corrected {
+				over++
+			}
+		}
+		t.Logf("pour %2d of %d people: %d above the window; |A - target| median %.2f g, |B - target| median %.2f g; median %.1f s",
+			i+1, len(pours), over, median(absA), median(absB), median(seconds))
+	}
 }
 
 // see holds a green snapshot against what is really in the cup. One division is allowed for A.

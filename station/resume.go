@@ -51,11 +51,17 @@ func (s *Station) takeUp(ctx context.Context, id string, facts []batch.Fact) {
 	if err != nil {
 		s.log.Error("read a batch's trace: what was poured since its last recorded event is counted from the scale", "batch", id, "err", err)
 	}
+	hand := ledger.Hand{}
+	if started, ok := facts[0].(batch.Started); ok {
+		hand = s.hand(ctx, started)
+		started.Habits = hand.Habits
+		facts[0] = started
+	}
 	state, more := batch.Resume(facts, s.cfg.Scale.Division, readings(points))
 	if !state.Running() || state.Left() {
 		return
 	}
-	s.state = state
+	s.state, s.pouring = state, hand
 	s.log.Info("batch taken up again", "batch", id, "facts", len(facts), "readings", len(points))
 	if len(more) > 0 {
 		s.record(more, nil)

@@ -75,9 +75,9 @@ func (s *Station) snapshot(now time.Time) Snapshot {
 	if s.state.Start != nil {
 		view := s.state.View(s.saving(now))
 		if s.state.OnScale() && s.scale.link != scaledrv.LinkUp {
-			view.Cue = pour.CueReconnect
+			view.Recue(pour.CueReconnect)
 		} else if s.state.OnScale() && s.scale.now != reading.Normal {
-			view.Cue = pour.CueHold // there is no weight to pour by
+			view.Recue(pour.CueHold) // there is no weight to pour by
 		}
 		snap.Batch, cue = &view, view.Cue
 		id = identity{batch: view.ID, phase: string(view.Phase), cup: view.CupNo}

@@ -36,6 +36,7 @@ type Config struct {
 
 	persist func(context.Context, string, ...batch.Fact) error       // nil means the ledger's Append; a test holds it up
 	trace   func(context.Context, string, []ledger.TracePoint) error // nil means the ledger's AppendTrace
+	learn   func(context.Context, ...ledger.Hand) error              // nil means the ledger's Learn
 	probe   func(context.Context) error                              // nil means the ledger's Probe
 	clock   func() clock                                             // nil means the system's
 }
@@ -52,6 +53,8 @@ type Station struct {
 
 	// What follows belongs to the loop.
 	state      batch.State
+	pouring    ledger.Hand         // whose batch stands on the scale
+	lessons    []ledger.Hand       // what pours have shown, waiting for the ledger
 	queue      []job               // of facts, waiting for the ledger, the first one being written
 	points     trace               // waiting for the ledger
 	earlier    []ledger.TracePoint // before a batch
@@ -97,6 +100,9 @@ func Start(ctx context.Context, cfg Config) *Station {
 	}
 	if cfg.trace == nil {
 		cfg.trace = cfg.Ledger.AppendTrace
+	}
+	if cfg.learn == nil {
+		cfg.learn = cfg.Ledger.Learn
 	}
 	if cfg.probe == nil {
 		cfg.probe = cfg.Ledger.Probe

@@ -44,20 +44,24 @@ func (s *Station) takeTrace(r reading.Reading) {
 	s.keepTrace(r.At)
 }
 
-// keepTrace hands the points to the ledger when it is time and nothing is being written: facts go first.
+// keepTrace hands what is no fact to the ledger when it is time and nothing is being written: facts go first.
 func (s *Station) keepTrace(now time.Time) {
-	if s.unwritable != nil && len(s.points.points) == 0 && s.tracing == nil && len(s.queue) == 0 && !now.Before(s.traceAfter) {
+	if s.tracing != nil || len(s.queue) > 0 || now.Before(s.traceAfter) {
+		return
+	}
+	if s.unwritable != nil && len(s.points.points) == 0 {
 		s.writer.jobs <- job{probe: true} // so that the display need not say so for longer than it is true
 		s.tracing = &trace{}
 		return
 	}
-	t := s.points
-	due := len(t.points) >= traceGroup || len(t.points) > 0 && now.Sub(t.points[0].At) >= traceWithin
-	if !due || s.tracing != nil || len(s.queue) > 0 || now.Before(s.traceAfter) {
+	if !s.state.OnScale() && s.keepLessons() { // so that no acceptance ever waits behind a habit
 		return
 	}
-	s.writer.jobs <- job{batch: t.batch, points: t.points}
-	s.tracing, s.points = &t, trace{batch: t.batch}
+	t := s.points
+	if len(t.points) >= traceGroup || len(t.points) > 0 && now.Sub(t.points[0].At) >= traceWithin {
+		s.writer.jobs <- job{batch: t.batch, points: t.points}
+		s.tracing, s.points = &t, trace{batch: t.batch}
+	}
 }
 
 // traced takes what has become of the points that were being written. Those that failed wait with the newer ones, as far

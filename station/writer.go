@@ -13,14 +13,16 @@ const (
 	lastWait = time.Second // the longest that the end of the program waits for the ledger
 )
 
-// job is facts of one batch on their way to the ledger, or points of its trace.
+// job is facts of one batch on their way to the ledger, or points of its trace, or what hands have shown.
 type job struct {
-	batch  string
-	facts  []batch.Fact
-	points []ledger.TracePoint
-	probe  bool // or neither, only to see whether it can be written
-	since  time.Time
-	answer chan<- error // nil, or whoever waits for it
+	batch   string
+	facts   []batch.Fact
+	points  []ledger.TracePoint
+	lessons []ledger.Hand
+	probe   bool        // or none of these, only to see whether it can be written
+	hand    ledger.Hand // with the start of a batch: whose it is
+	since   time.Time
+	answer  chan<- error // nil, or whoever waits for it
 }
 
 // outcome is what has become of the job at hand. Without done it has failed and is tried again.
@@ -30,16 +32,14 @@ type outcome struct {
 	took time.Duration // of the write
 }
 
-// record queues facts for the ledger.
+// record queues facts of the batch on the scale for the ledger.
 func (s *Station) record(facts []batch.Fact, answer chan<- error) {
-	id := ""
-	if s.state.Start != nil {
-		id = s.state.Start.ID
-	}
-	if started, ok := facts[0].(batch.Started); ok {
-		id = started.ID
-	}
-	s.queue = append(s.queue, job{batch: id, facts: facts, since: time.Now(), answer: answer})
+	s.enqueue(job{batch: s.state.Start.ID, facts: facts, answer: answer})
+}
+
+func (s *Station) enqueue(j job) {
+	j.since = time.Now()
+	s.queue = append(s.queue, j)
 	if len(s.queue) == 1 {
 		s.writer.jobs <- s.queue[0]
 	}
@@ -75,7 +75,7 @@ func (s *Station) settled(o outcome) {
 			s.cfg.Wrote(o.took)
 		}
 		for _, f := range j.facts {
-			s.durable(j.batch, f)
+			s.durable(j, f)
 		}
 	}
 	if j.answer != nil {
@@ -84,12 +84,14 @@ func (s *Station) settled(o outcome) {
 }
 
 // durable applies a recorded fact.
-func (s *Station) durable(id string, f batch.Fact) {
-	if started, ok := f.(batch.Started); ok {
-		s.state = s.state.WithoutBatch()
-		id = started.ID
-	} else if s.state.Start == nil || s.state.Start.ID != id {
+func (s *Station) durable(j job, f batch.Fact) {
+	if _, ok := f.(batch.Started); ok {
+		s.state, s.pouring = s.state.WithoutBatch(), j.hand
+	} else if s.state.Start == nil || s.state.Start.ID != j.batch {
 		return // of a batch that has left the scale since
+	}
+	if accepted, ok := f.(batch.Accepted); ok {
+		s.learn(accepted)
 	}
 	_ = s.step(batch.Recorded{Fact: f}, nil) // what is recorded can't be refused
 	if s.cfg.Recorded != nil {
@@ -98,7 +100,7 @@ func (s *Station) durable(id string, f batch.Fact) {
 	if !s.state.Running() {
 		s.state = s.state.WithoutBatch()
 	}
-	s.log.Info("recorded", "batch", id, "kind", f.Kind())
+	s.log.Info("recorded", "batch", j.batch, "kind", f.Kind())
 }
 
 // saving says whether the ledger holds something up.
@@ -110,6 +112,7 @@ func (s *Station) saving(now time.Time) bool {
 type writer struct {
 	persist func(ctx context.Context, id string, facts ...batch.Fact) error
 	trace   func(ctx context.Context, id string, points []ledger.TracePoint) error
+	learn   func(ctx context.Context, hands ...ledger.Hand) error
 	probe   func(ctx context.Context) error
 	jobs    chan job // room for one of facts behind one of points
 	written chan outcome
@@ -120,7 +123,7 @@ type writer struct {
 func startWriter(cfg Config) writer {
 	ctx, stop := context.WithCancel(context.Background())
 	w := writer{
-		persist: cfg.persist, trace: cfg.trace, probe: cfg.probe, stop: stop,
+		persist: cfg.persist, trace: cfg.trace, learn: cfg.learn, probe: cfg.probe, stop: stop,
 		jobs: make(chan job, 2), written: make(chan outcome, 2), ended: make(chan struct{}),
 	}
 	go w.run(ctx)
@@ -139,11 +142,11 @@ func (w writer) run(ctx context.Context) {
 	}
 }
 
-// write insists on facts. A trace is tried once, since it must never hold facts up; so is a start, which nobody has acted
+// write insists on facts. All else is tried once, since it must never hold facts up; so is a start, which nobody has acted
 // upon yet: a batch that begins when the disk has room again is not what anybody asked for.
 func (w writer) write(ctx context.Context, j job) {
 	begun := time.Now()
-	once := j.probe || len(j.points) > 0
+	once := len(j.facts) == 0
 	if !once {
 		_, once = j.facts[0].(batch.Started)
 	}
@@ -154,6 +157,8 @@ func (w writer) write(ctx context.Context, j job) {
 			err = w.probe(ctx)
 		case len(j.points) > 0:
 			err = w.trace(ctx, j.batch, j.points)
+		case len(j.lessons) > 0:
+			err = w.learn(ctx, j.lessons...)
 		default:
 			err = w.persist(ctx, j.batch, j.facts...)
 		}
@@ -177,7 +182,7 @@ func (w writer) write(ctx context.Context, j job) {
 // them are lost with their last quarter of a second.
 func (s *Station) flush() {
 	late := time.After(lastWait)
-	for s.tracing != nil || len(s.queue) > 0 {
+	for s.tracing != nil || len(s.queue) > 0 || s.keepLessons() {
 		select {
 		case o := <-s.writer.written:
 			s.written(o)

@@ -42,6 +42,7 @@ type commands struct {
 	Listen    listenCommand    `cmd:"" help:"Live readings of a scale and the raw lines behind them."`
 	Check     checkCommand     `cmd:"" help:"Reads a configuration and says all that is wrong with it, with line numbers."`
 	Materials materialsCommand `cmd:"" help:"Material cards in and out of a shop's records."`
+	Habits    habitsCommand    `cmd:"" help:"What is kept of how each person pours, and how it is forgotten."`
 	Plan      planCommand      `cmd:"" help:"Targets, windows and checks of a batch, nothing started."`
 	Rehearse  rehearseCommand  `cmd:"" help:"Simulated pours with and without guidance: over-pours, error, time."`
 	Simulate  simulateCommand  `cmd:"" help:"A simulated scale on a pseudo-terminal, or a HID scale, whose name it prints, for trying other programs or this one."`

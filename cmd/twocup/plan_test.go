@@ -172,6 +172,17 @@ func TestCardsGoOutAndComeBack(t *testing.T) {
 	require.Contains(t, log, `there is no material "nope"`)
 }
 
+func TestAnEmptyListIsNoChangeOfACard(t *testing.T) {
+	dir := t.TempDir()
+	cards := filepath.Join(dir, "cards.yaml")
+	require.NoError(t, os.WriteFile(cards, []byte("- {id: quay-grey, name: Quay grey, ratio: {weight: {a: 100, b: 50}}, cautions: [], steps: [], additions: []}\n"), 0o600))
+	for _, want := range []string{"quay-grey: added\n", "quay-grey: unchanged, revision 1\n"} {
+		code, out, log := twocup(t, "materials import "+cards+" --data "+filepath.Join(dir, "data"))
+		require.Equal(t, exitDone, code, log+out)
+		require.Equal(t, want, out)
+	}
+}
+
 func TestCheckTellsAllFaultsOfCards(t *testing.T) {
 	dir := t.TempDir()
 	file := filepath.Join(dir, "cards.yaml")

@@ -40,7 +40,7 @@ const NOTES = {
   wait: m => m.scale.advice ?? (m.b.phase === "cup" ? "The load is not at rest yet, or a check is open" : ""),
   place: m => m.b.phase === "cup" && m.scale.stable && m.scale.value_g >= Math.max(1, 5 * m.scale.division_g)
     ? "Something stands on the pan since before: take it off, then place the empty cup" : m.b.part ? `${m.pouredText} ${m.unit} of ${m.b.part} is kept` : m.b.parts.map(p => `${p.part} ${massText(micrograms(p.target_g), m.step)} ${m.unit}`).join(", then "),
-  ease: () => "Slow to a dribble",
+  ease: m => m.b.flow_wanted_g_s ? `Slow to about ${flowText(m.b.flow_wanted_g_s)} g/s` : "Slow to a dribble",
   hold: () => "Settling",
   change_over: changeNote,
   lost: m => m.lost ? "This display has lost the station and tries again by itself"
@@ -95,7 +95,7 @@ function measure(snap, gap_ms, tolerance) {
     struck: !live,
     remaining: at, amount: massText(at < 0n ? -at : at, step),
     pouredText: b?.part ? massText(poured, step) : "", targetText: b?.part ? massText(target, step) : "",
-    drops: at !== null && at > 0n && at < 1000000n ? dropsIn(at) : 0,
+    drops: b?.drops ?? 0,
     change: b?.parts ? changeOver(b) : null,
     alarm: null,
   };
@@ -113,12 +113,8 @@ function isGreen({ b, scale, live, lost }) {
   return live && scale.link === "up" && scale.stable === true && b.band === "inside";
 }
 
-// 30 mg a drop, between a resin's 24 mg (derived: about 45 drops to the millilitre) and water's 50 mg (common practice,
-// no source): an order of size, so it is said as "about", and above five drops only in fives.
-function dropsIn(ug) {
-  const n = Math.max(1, Math.round(Number(ug) / 30000));
-  return n > 5 ? Math.round(n / 5) * 5 : n;
-}
+// A flow is judged by eye: two digits are more than anybody can pour.
+const flowText = flow => String(Number(flow.toPrecision(2)));
 
 // A and B have their letters; every addition is a plus, and its name stands before the verb.
 const letterOf = part => (part === "A" || part === "B" ? part : "+");

@@ -246,6 +246,34 @@ func TestWhatCountsAfterBIsMadeUpFor(t *testing.T) {
 	})
 }
 
+// What counts as B and comes last decides the ratio, and its window is about its dose: inside it the ratio may still be
+// unproven, and then nothing is green.
+func TestWhatCountsAndComesLastIsNotGreenWhereTheRatioIsNotProven(t *testing.T) {
+	for _, tt := range []struct {
+		name    string
+		late    float64
+		proven  bool
+		verdict metrology.Verdict
+	}{
+		{"its dose makes the ratio right", 20, true, metrology.Within},
+		{"at the end of its window the ratio is not proven", 21.9, false, metrology.Unproven},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			late := addition("late", "a", 10, "after_b", "b")
+			late.StatedTolerancePct = new(10.0)
+			b := benchWith(t, "300 g", late).part("A", 200).part("B", 80)
+			b.handedOver()
+			b.pour(b.value+tt.late, 3*time.Second)
+			b.rest(b.value, time.Second)
+			require.Nil(t, b.view().Verdict)
+			require.Equal(t, pour.Inside, *b.view().Band)
+			require.Equal(t, tt.proven, b.view().Provable)
+			b.rest(b.value, 8*time.Second)
+			require.Equal(t, tt.verdict, *b.view().Verdict)
+		})
+	}
+}
+
 func TestACorrectionThatHasNoRoomSaysWhy(t *testing.T) {
 	refused := func(t *testing.T, b *bench, limit string) {
 		require.Equal(t, pour.CueAnswer, b.view().Cue)

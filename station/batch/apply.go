@@ -14,7 +14,8 @@ import (
 func (s *State) apply(f Fact) {
 	switch f := f.(type) {
 	case Started:
-		*s = State{Pan: s.Pan, Start: &f, Dosings: dosings(f.Plan)}
+		*s = State{Pan: s.Pan, Start: &f, Dosings: dosings(f.Plan), habits: f.Habits}
+		s.guide = s.guideTo(0)
 	case CupTaken:
 		s.cup, s.Question = true, Question{}
 		s.count(f.Reference, f.Division, false)
@@ -115,10 +116,11 @@ func (s *State) answered(f Answered) {
 }
 
 func (s *State) accepted(f Accepted) {
+	s.learn(f)
 	d := s.edit(f.Dosing)
 	d.Weighings, d.Accepted, d.AcceptedAt, d.Flow = f.Weighings, true, f.At, f.Flow
 	last := f.Weighings[len(f.Weighings)-1]
-	s.at, s.guide, s.rises = f.Dosing+1, pour.Guide{}, time.Time{}
+	s.at, s.rises = f.Dosing+1, time.Time{}
 	s.taken, s.early, s.fastest, s.reopened, s.Question = false, false, 0, nil, Question{}
 	s.put, s.ladle = nil, false
 	if !s.shifted { // else the value has moved on since this was decided
@@ -127,14 +129,14 @@ func (s *State) accepted(f Accepted) {
 	s.shifted, s.done = false, time.Time{}
 	switch {
 	case f.Next == nil:
-		s.Error, s.U, s.Verdict, s.Weighed = f.ErrorPct, f.UPct, f.Verdict, f.At
+		s.Error, s.U, s.Verdict, s.Weighed, s.guide = f.ErrorPct, f.UPct, f.Verdict, f.At, pour.Guide{}
 		return
 	case s.at < len(s.Dosings) && !f.Next.Correction:
 		*s.edit(s.at) = *f.Next
 	default:
 		s.Dosings = slices.Insert(slices.Clone(s.Dosings), s.at, *f.Next)
 	}
-	s.waiting, s.level = true, f.At
+	s.waiting, s.level, s.guide = true, f.At, s.guideTo(s.at)
 }
 
 func (s *State) reopen(f Reopened) {
@@ -156,5 +158,6 @@ func (s *State) reopen(f Reopened) {
 	}
 	s.at, s.waiting, s.early, s.taken, s.Question = f.Dosing, false, false, false, Question{}
 	s.Error, s.U, s.Verdict, s.Weighed, s.done = nil, nil, "", time.Time{}, time.Time{}
+	s.guide = s.guideTo(s.at)
 	s.guide.Hold()
 }

@@ -72,6 +72,7 @@ type State struct {
 	overridden []string // checks passed by a named person
 	cup        bool     // a cup has been taken
 	guide      pour.Guide
+	habits     Habits       // of the hand; not a fact
 	from       reading.Mass // reference of the weighing now running
 	fromD      reading.Mass
 	shared     bool

@@ -37,6 +37,7 @@ type Started struct {
 	Amount   *plan.Amount        `json:"amount,omitempty"`      // as it was asked for; nil where it was recorded before that was kept
 	BPer100A *float64            `json:"b_per_100_a,omitempty"` // as it was chosen; nil: the card's ratio
 	Again    *Again              `json:"again,omitempty"`
+	Habits   Habits              `json:"-"` // of the operator, where they are known; kept nowhere with the fact
 }
 
 // Again is the batch that one was started like, and the revision of the card that it had.

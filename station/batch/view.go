@@ -29,6 +29,8 @@ type View struct {
 	Poured    *reading.Mass      `json:"poured_g"`
 	Remaining *reading.Mass      `json:"remaining_g"`
 	Flow      *float64           `json:"flow_g_s"`
+	Wanted    *float64           `json:"flow_wanted_g_s"` // with cue ease: what to slow down to
+	Drops     *int               `json:"drops"`           // with cue top_up: how many it takes, as far as a drop of this hand is known
 	Parts     []PartView         `json:"parts"`
 	Error     *float64           `json:"ratio_error_pct"`
 	U         *float64           `json:"uncertainty_pct"`
@@ -164,8 +166,30 @@ func (s *State) viewPart(v *View) {
 	eased := i != s.at || s.guide.Eased()
 	band := d.aim().Band(poured, eased)
 	flow := s.Pan.Flow()
-	v.Part, v.Band, v.Provable, v.Flow = &d.Part.Part, &band, d.Provable && s.Doubt == "" && s.put == nil, rounded(&flow)
+	v.Part, v.Band, v.Flow = &d.Part.Part, &band, rounded(&flow)
+	v.Provable = d.Provable && s.Doubt == "" && s.put == nil && (band != pour.Inside || i != s.at || s.proves())
 	v.Target, v.Low, v.High, v.Poured, v.Remaining = &d.Target, &d.Low, &d.High, &poured, &remaining
+	if wanted := s.guide.Wanted(); v.Cue == pour.CueEase && wanted > 0 {
+		v.Wanted = rounded(&wanted)
+	}
+	if drops := s.guide.Drops(); v.Cue == pour.CueTopUp && drops > 0 {
+		v.Drops = &drops
+	}
+}
+
+// Recue shows another cue than the batch's own, and nothing that belonged to that.
+func (v *View) Recue(cue pour.Cue) { v.Cue, v.Wanted, v.Drops = cue, nil, nil }
+
+// proves says whether the ratio would be within if the part at hand ended as it stands. For B its window says so; that of
+// an addition which counts and comes last is about its own dose alone, and its edges may leave the ratio unproven.
+func (s *State) proves() bool {
+	if part := s.dosing().Part.Part; part == "A" || part == "B" || !s.counts(part) || s.at+1 < len(s.Dosings) {
+		return true
+	}
+	then := *s
+	then.edit(s.at).Weighings = s.closed(s.Pan.Value())
+	_, _, verdict := s.Start.Plan.Judge(then.weighings())
+	return verdict == metrology.Within
 }
 
 // poured is the total of a dosing's part as it is shown: nothing before it has begun, and what landed too soon with the

@@ -13,4 +13,7 @@
 // end, and the file alone does not show that: only a Head that was kept where they can't write does, on an export, on
 // paper, in another's hands. It vouches for everything up to it; of what came after it nothing is known. Traces and
 // cards are not in the chain; a batch's start holds its card as it was then, and its accepted masses are in events.
+//
+// Habits of hands are personal data: they stand in a table of their own, in no event, list or export, and Forget removes
+// them for good. A backup is the whole file, habits and all.
 package ledger

@@ -11,6 +11,7 @@ import (
 	"os"
 	"path/filepath"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	_ "modernc.org/sqlite" // the driver's name is "sqlite"
@@ -33,6 +34,9 @@ type Ledger struct {
 
 	appending sync.Mutex
 	recent    map[string]standing // batches appended to lately, by id
+
+	forgetting sync.RWMutex
+	forgets    atomic.Uint64 // how often somebody was forgotten
 }
 
 // Open opens the ledger in dir, made if its parent exists, and brings an older file up to date. It fails where another
@@ -68,7 +72,7 @@ func makeFolder(dir string) error {
 func (l *Ledger) open(path string) error {
 	var err error
 	if l.write, err = sql.Open("sqlite", dsn(path,
-		"_journal_mode=WAL&_synchronous=FULL&_busy_timeout=5000&_foreign_keys=1&_txlock=immediate")); err != nil {
+		"_journal_mode=WAL&_synchronous=FULL&_busy_timeout=5000&_foreign_keys=1&_txlock=immediate&_pragma=secure_delete(1)")); err != nil {
 		return err
 	}
 	l.write.SetMaxOpenConns(1)

@@ -3,6 +3,7 @@ package ledger
 import (
 	"context"
 	"database/sql"
+	"fmt"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -126,7 +127,7 @@ func TestEveryFieldOfEveryKindIsTested(t *testing.T) {
 	for _, f := range tested {
 		delete(untested, f.Kind())
 		for _, field := range reflect.VisibleFields(reflect.TypeOf(f)) {
-			if field.IsExported() {
+			if field.IsExported() && field.Tag.Get("json") != "-" { // that is in memory only
 				untested[f.Kind()+"."+field.Name] = true
 			}
 		}
@@ -415,7 +416,7 @@ func TestAFileOfALaterVersionIsRefusedAndUnharmed(t *testing.T) {
 
 	_, err = Open(dir)
 	require.ErrorContains(t, err, dir)
-	require.ErrorContains(t, err, "it has version 99, this program knows up to 2: use the program that wrote it, or a later one")
+	require.ErrorContains(t, err, fmt.Sprintf("it has version 99, this program knows up to %d: use the program that wrote it, or a later one", newest(t)))
 	after, err := os.ReadFile(filepath.Join(dir, "ledger.db"))
 	require.NoError(t, err)
 	require.Equal(t, before, after)
@@ -429,7 +430,14 @@ func TestOpeningAgainMigratesNothing(t *testing.T) {
 	l := open(t, dir)
 	var version int
 	require.NoError(t, l.read.QueryRow("PRAGMA user_version").Scan(&version))
-	require.Equal(t, 2, version)
+	require.Equal(t, newest(t), version)
+}
+
+// newest version of the file: there is one step to each.
+func newest(t *testing.T) int {
+	steps, err := migrations.ReadDir("migration")
+	require.NoError(t, err)
+	return len(steps)
 }
 
 func TestAFailedMigrationLeavesNothingBehind(t *testing.T) {

@@ -145,8 +145,8 @@ func TestOpenReaderRefuses(t *testing.T) {
 	for _, tt := range []struct {
 		name, version, want string
 	}{
-		{"a later version", "99", "it has version 99, this program knows up to 2"},
-		{"an earlier version, which it would have to change", "1", "it has version 1, and this program reads version 2: start the daemon"},
+		{"a later version", "99", fmt.Sprintf("it has version 99, this program knows up to %d", newest(t))},
+		{"an earlier version, which it would have to change", "1", fmt.Sprintf("it has version 1, and this program reads version %d: start the daemon", newest(t))},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			dir := t.TempDir()
