@@ -73,7 +73,7 @@ func holders(path string, except int) (names []string) {
 			continue
 		}
 		name, _ := os.ReadFile(process + "/comm")
-		names = append(names, fmt.Sprintf("pid %s (%s)", pid, strings.TrimSpace(string(name))))
+		names = append(names, fmt.Sprintf("pid %s (%s)", pid, plainText(string(name))))
 	}
 	return names
 }
