@@ -87,7 +87,8 @@ func hidError(op, device string, err error) *LinkError {
 	return known
 }
 
-const hidPermission = `add a udev rule that gives it to a group of this user's, such as KERNEL=="hidraw*", MODE="0660", GROUP="dialout"`
+// hidPermission names no rule of its own: one for all of hidraw would let the group read keyboards too.
+const hidPermission = `give this one device to a group of this user's by a udev rule: "twocup ports" prints it`
 
 var errSendHID = errors.New("nothing is ever sent to a HID scale: take request and commands out of its entry")
 
