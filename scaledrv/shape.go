@@ -36,8 +36,9 @@ type cutter interface {
 // parsed is what a frame says. Its reading has no time yet.
 type parsed struct {
 	reading.Reading
-	width   int  // bytes up to the end of its number and unit, where a scale pads them; 0 where it does not
-	blanked bool // the display leaves out a digit or the unit just now, as some do while they move
+	width   int   // bytes up to the end of its number and unit, where a scale pads them; 0 where it does not
+	blanked bool  // the display leaves out a digit or the unit just now, as some do while they move
+	step    int64 // the division in units of the last digit, where the frame states it; else 0
 }
 
 // ErrNoReading is a format's answer to a frame that is well-formed but carries no weight. It is no damage.
@@ -51,6 +52,7 @@ type ShapeOptions struct {
 
 // shapes are the shapes that are built, by name; each has a file shape_*.go.
 var shapes = map[string]func(ShapeOptions) (Shape, error){
+	"auto":             newAuto,
 	"bare":             newBare,
 	"letter-status":    newLetterStatus,
 	"pattern":          newPattern,
@@ -62,7 +64,7 @@ var shapes = map[string]func(ShapeOptions) (Shape, error){
 }
 
 // planned are the other names that the configuration knows.
-var planned = []string{"auto", "hid"}
+var planned = []string{"hid"}
 
 // ShapeByName finds a shape by the name that the configuration has for it. The error says what is wrong with the name
 // or the options.
