@@ -12,7 +12,7 @@ const (
 	enoughLines  = 3   // whole ones
 	enoughLength = 3   // characters of the longest line: at a wrong speed a line may be heard as a digit and a line end, over and over
 	enoughShare  = 0.8 // of what came
-	otherFrame   = 3   // lines more that the right frame must explain: a turned bit can make one wrong
+	fewDamaged   = 3   // lines more must be explained by the right frame: one can be damaged so that another frame explains it
 )
 
 // judgement is what was made of what came at one setting of the line.
@@ -55,7 +55,8 @@ func judge(came []recorded, frames []string) judgement {
 // explains says whether this evidence can stand beside the best.
 func explains(e, best evidence) bool {
 	behind := len(best.lines) - len(e.lines)
-	return e.share() >= enoughShare && len(e.lines) >= enoughLines && (behind == 0 || e.frame != best.frame && behind < otherFrame)
+	other := e.frame != best.frame || e.shape == "unit-when-stable" // which does not take a line that has lost a blank
+	return e.share() >= enoughShare && len(e.lines) >= enoughLines && (behind == 0 || other && behind < fewDamaged)
 }
 
 // withoutContradicted takes out what motion or rest contradicts: shapes that would have said so.

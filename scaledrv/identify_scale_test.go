@@ -83,7 +83,7 @@ type act struct {
 }
 
 // poured is a load that comes, grows and rests, over and over.
-var poured = []act{{500 * time.Millisecond, "cup", 0}, {2500 * time.Millisecond, "tip", 0.4}, {3500 * time.Millisecond, "rest", 0}, {3 * time.Second, "lift", 0}, {2 * time.Second, "", 0}}
+var poured = []act{{500 * time.Millisecond, "cup", 0}, {2500 * time.Millisecond, "tip", 0.4}, {3500 * time.Millisecond, "rest", 0}, {4500 * time.Millisecond, "lift", 0}, {2 * time.Second, "", 0}}
 
 // identifyAt identifies a simulated scale, in a bubble.
 func identifyAt(t *testing.T, opt simulator.Options, acts []act, ask IdentifyOptions) (id Identification) {

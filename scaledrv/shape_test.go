@@ -24,13 +24,13 @@ func TestAnUnknownShapeIsToldWhichAreKnown(t *testing.T) {
 	_, err := ShapeByName("status comma", ShapeOptions{})
 	require.ErrorContains(t, err, `unknown shape "status comma" (known: `)
 	require.ErrorContains(t, err, `status-comma`)
-	require.ErrorContains(t, err, `not built yet: auto, hid)`)
+	require.ErrorContains(t, err, `not built yet: hid)`)
 	_, err = ShapeByName("", ShapeOptions{})
 	require.ErrorContains(t, err, `unknown shape ""`)
 }
 
 func TestAShapeOfALaterDayIsNotBuiltYet(t *testing.T) {
-	for _, name := range []string{"auto", "hid"} {
+	for _, name := range []string{"hid"} {
 		_, err := ShapeByName(name, ShapeOptions{})
 		require.ErrorContains(t, err, `shape "`+name+`" is not built yet`)
 	}
@@ -43,6 +43,9 @@ func TestAPatternGoesWithItsShapeOnly(t *testing.T) {
 
 func TestEveryShapeHasGoldenLogs(t *testing.T) {
 	for name := range shapes {
+		if name == "auto" {
+			continue // which becomes one of the others
+		}
 		logs, err := filepath.Glob(filepath.Join("testdata", name, "*.log"))
 		require.NoError(t, err)
 		require.NotEmpty(t, logs, name)

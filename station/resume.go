@@ -51,7 +51,11 @@ func (s *Station) takeUp(ctx context.Context, id string, facts []batch.Fact) {
 	if err != nil {
 		s.log.Error("read a batch's trace: what was poured since its last recorded event is counted from the scale", "batch", id, "err", err)
 	}
-	state, more := batch.Resume(facts, s.cfg.Scale.Division, readings(points))
+	division := s.cfg.Scale.Division
+	if start, ok := facts[0].(batch.Started); ok && division == 0 {
+		division = start.Plan.Scale.Division // that was found then
+	}
+	state, more := batch.Resume(facts, division, readings(points))
 	if !state.Running() || state.Left() {
 		return
 	}

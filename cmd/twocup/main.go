@@ -39,6 +39,7 @@ type commands struct {
 	Demo      demoCommand      `cmd:"" help:"A bench with a simulated scale on a real pseudo-terminal; opens with example materials."`
 	Serve     serveCommand     `cmd:"" help:"The daemon."`
 	Check     checkCommand     `cmd:"" help:"Reads a configuration and says all that is wrong with it, with line numbers."`
+	Identify  identifyCommand  `cmd:"" help:"Finds the line settings and the line shape of an unknown scale, and prints its entry for the configuration."`
 	Materials materialsCommand `cmd:"" help:"Material cards in and out of a shop's records."`
 	Plan      planCommand      `cmd:"" help:"Targets, windows and checks of a batch, nothing started."`
 	Rehearse  rehearseCommand  `cmd:"" help:"Simulated pours with and without guidance: over-pours, error, time."`
