@@ -96,7 +96,7 @@ func (f *found) answer(ctx context.Context, port Port, began time.Time) (any boo
 		}
 		at := time.Since(began)
 		if len(f.came) == 0 {
-			f.came = append(f.came, recorded{at, []byte{'\n'}})
+			f.came = append(f.came, lineBegins(at))
 		}
 		any = true
 		f.came = append(f.came, recorded{at, chunk})

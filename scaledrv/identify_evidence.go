@@ -37,6 +37,9 @@ type line struct {
 	unitless  bool // it states no unit
 }
 
+// lineBegins stands for a pause after which a line begins: it needs no end of one before it.
+func lineBegins(at time.Duration) recorded { return recorded{at: at} }
+
 // evidence is what came, as one shape in one frame explains it.
 type evidence struct {
 	frame, shape string
@@ -60,6 +63,9 @@ func gather(came []recorded, frame, shape string) evidence {
 	}
 	for _, c := range came {
 		rest := hearAll(c.bytes, frame)
+		if len(rest) == 0 {
+			rest = []byte{'\n'}
+		}
 		for len(rest) > 0 {
 			var text []byte
 			var rejected int

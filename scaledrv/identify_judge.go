@@ -12,7 +12,7 @@ const (
 	enoughLines  = 3   // whole ones
 	enoughLength = 3   // characters of the longest line: at a wrong speed a line may be heard as a digit and a line end, over and over
 	enoughShare  = 0.8 // of what came
-	fewDamaged   = 3   // lines more must be explained by the right frame: one can be damaged so that another frame explains it
+	fewDamaged   = 3   // lines more must be explained by the right one of two that damage can make look alike
 )
 
 // judgement is what was made of what came at one setting of the line.
@@ -52,11 +52,14 @@ func judge(came []recorded, frames []string) judgement {
 	return v
 }
 
-// explains says whether this evidence can stand beside the best.
+// explains says whether this evidence can stand beside the best. Damage can make a line such that another frame explains
+// it and the right one does not, and unit-when-stable does not take one that has lost a blank.
 func explains(e, best evidence) bool {
+	if best.share() < enoughShare || len(best.lines) < enoughLines {
+		return false
+	}
 	behind := len(best.lines) - len(e.lines)
-	other := e.frame != best.frame || e.shape == "unit-when-stable" // which does not take a line that has lost a blank
-	return e.share() >= enoughShare && len(e.lines) >= enoughLines && (behind == 0 || other && behind < fewDamaged)
+	return behind == 0 || behind < fewDamaged && (e.frame != best.frame || e.shape == "unit-when-stable")
 }
 
 // withoutContradicted takes out what motion or rest contradicts: shapes that would have said so.

@@ -111,7 +111,7 @@ func (e *ear) hear(at time.Duration, chunk []byte) {
 	if len(e.came) == 0 {
 		e.first = at
 		if at >= 2*pause {
-			e.came = append(e.came, recorded{at, []byte{'\n'}}) // after a pause a line begins: it needs no end before it
+			e.came = append(e.came, lineBegins(at))
 		}
 	}
 	e.came = append(e.came, recorded{at, chunk})

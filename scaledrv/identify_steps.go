@@ -5,14 +5,16 @@ package scaledrv
 var divisions = [...]int64{1, 2, 5, 10, 20, 50, 100, 200, 500}
 
 const (
-	fewMisfits   = 3  // lines that show that a division is not so coarse: one alone may be damaged
+	fewMisfits   = 3 // lines that show that a division is not so coarse, and one in clearShare: a few may be damaged
+	clearShare   = 10
+	damagedShare = 20 // one line in so many may misfit a division that is the scale's
 	manyValues   = 12 // different values that must all fit before a division coarser than the last digit counts as seen
-	damagedShare = 20 // one line in so many may misfit
 )
 
 // steps collects what the digits of a display show of its division. The zero steps has seen nothing.
 type steps struct {
-	lines   int
+	lines   int   // whose number was not that of the line before
+	last    int64 // number
 	misfits [len(divisions)]int
 	seen    [manyValues]int64 // different values
 	values  int
@@ -21,8 +23,12 @@ type steps struct {
 
 // take notes one line's number in units of its last digit, and the division that the line states, 0 where it does not.
 func (s *steps) take(digits, stated int64) {
-	s.lines++
 	s.stated = stated
+	if s.lines > 0 && digits == s.last {
+		return // a display that stands shows nothing new
+	}
+	s.lines++
+	s.last = digits
 	for i, d := range divisions {
 		if digits%d != 0 {
 			s.misfits[i]++
@@ -58,7 +64,7 @@ func (s steps) division() (step int64, sure bool) {
 	}
 	step = s.coarsest()
 	for i, d := range divisions {
-		if d > step && d%step == 0 && s.misfits[i] < fewMisfits {
+		if d > step && d%step == 0 && (s.misfits[i] < fewMisfits || s.misfits[i]*clearShare <= s.lines) {
 			return 1, false
 		}
 	}
