@@ -52,14 +52,14 @@ func judge(came []recorded, frames []string) judgement {
 	return v
 }
 
-// explains says whether this evidence can stand beside the best. Damage can make a line such that another frame explains
-// it and the right one does not, and unit-when-stable does not take one that has lost a blank.
+// explains says whether this evidence can stand beside the best. Damage can make a line that only another frame, or
+// another shape of the same lines, explains.
 func explains(e, best evidence) bool {
 	if best.share() < enoughShare || len(best.lines) < enoughLines {
 		return false
 	}
 	behind := len(best.lines) - len(e.lines)
-	return behind == 0 || behind < fewDamaged && (e.frame != best.frame || e.shape == "unit-when-stable")
+	return behind == 0 || behind < fewDamaged && (e.frame != best.frame || e.shape == "unit-when-stable" || !best.flagged())
 }
 
 // withoutContradicted takes out what motion or rest contradicts: shapes that would have said so.
@@ -78,16 +78,17 @@ func withoutContradicted(live []evidence) []evidence {
 	})
 }
 
-// padded says whether the numbers have blanks, signs or idle zeros before them. Numbers as long as their digits come from
+// padded says whether most numbers have blanks, signs or idle zeros before them. Numbers as long as their digits come from
 // no scale whose lines have one length.
 func (e *evidence) padded() bool {
-	var pad padding
+	padded := 0
 	for _, l := range e.lines {
+		var pad padding
 		if pad.width([]byte(l.text), 0, len(l.text)) > 0 {
-			return true
+			padded++
 		}
 	}
-	return false
+	return 2*padded > len(e.lines)
 }
 
 func (e *evidence) seen(what func(l line) bool) bool { return slices.ContainsFunc(e.lines, what) }
@@ -106,6 +107,8 @@ func decide(live []evidence) (sure bool, advice string) {
 	switch {
 	case !e.seen(func(l line) bool { return l.weighs() }):
 		return false, "Lines come, but none with a weight: see what the scale shows, empty the pan, and let it come to rest"
+	case e.shape == "trailing-flag" && !e.flagged():
+		return false, "Numbers with a unit came, and no flag of motion: put something on the pan slowly, let it come to rest, and take it off"
 	case e.longest() < enoughLength || e.shape == "reversed" && !e.leastFirst():
 		return false, "What came is always the same: put something on the pan, so that other digits come"
 	}
