@@ -10,6 +10,7 @@ import (
 var usual = []string{"SI\r\n", "Q\r\n", "P\r\n", "\x05\r\n", "\x1bP\r\n"}
 
 const (
+	settling = 100 * time.Millisecond // after opening: a converter takes its new settings a little later (common practice)
 	answerIn = 500 * time.Millisecond // a scale begins to answer within that, if it has the request at all (common practice)
 	asking   = 6 * time.Second        // is how long a request that was answered is repeated at the most
 	noLines  = 2                      // answers without a whole line after which another request is tried
@@ -20,6 +21,9 @@ func (s *search) ask(ctx context.Context, settings []setting) error {
 	for _, set := range settings {
 		over := false
 		err := onPort(ctx, set.link, func(port Port) (err error) {
+			if _, err := readUntil(ctx, port, time.Now().Add(settling)); err != nil {
+				return err
+			}
 			over, err = s.askAt(ctx, port, set)
 			return err
 		})

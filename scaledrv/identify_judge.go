@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 
 	"twocup/scaledrv/reading"
 )
@@ -83,8 +84,8 @@ func withoutContradicted(live []evidence) []evidence {
 func (e *evidence) padded() bool {
 	padded := 0
 	for _, l := range e.lines {
-		var pad padding
-		if pad.width([]byte(l.text), 0, len(l.text)) > 0 {
+		number := strings.TrimPrefix(l.text, "-")
+		if number[0] == ' ' || number[0] == '+' || number[0] == '0' && countDigits([]byte(number)) > 1 {
 			padded++
 		}
 	}

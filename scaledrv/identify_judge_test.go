@@ -64,6 +64,8 @@ func TestWhatSeveralShapesExplainIsNotSure(t *testing.T) {
 		{"a single digit over and over may be another speed's", "8N1", 0, again(50, "1\r"), "unsure: bare 8N1, bare 7O1"},
 		{"an unpadded number is no trailing flag that never comes", "8N1", 0, again(3, "0.0 g\r\n"), "sure: bare 8N1"},
 		{"a padded one at rest may be", "8N1", 0, again(9, "      0.0 g\r\n"), "unsure: trailing-flag 8N1, bare 8N1"},
+		{"a negative one too", "8N1", 0, again(9, "     -0.1 g\r\n"), "unsure: trailing-flag 8N1, bare 8N1"},
+		{"a zero sent twice is no padding", "8N1", 0, []string{"0.0 g\r\n", "00.0 g\r\n", "-0.1 g\r\n", "0.0 g\r\n"}, "sure: bare 8N1"},
 		{"until a flag comes", "8N1", 0, append(again(9, "      0.0 g\r\n"), "      1.0 g ?\r\n"), "sure: trailing-flag 8N1"},
 		{"a load that comes between two lines shows no motion", "8N1", time.Second, append(again(3, "+    0.0 g\r\n"), again(3, "+  150.0 g\r\n")...), "unsure: trailing-flag 8N1, bare 8N1"},
 		{"motion alone leaves a star that would come at rest", "8N1", time.Second, rising[4:], "unsure: trailing-flag 8N1, bare 8N1"},
