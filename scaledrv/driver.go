@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"os"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -27,9 +28,10 @@ func (s LinkState) String() string { return [...]string{"down", "silent", "up"}[
 type Event struct {
 	Link       LinkState
 	Reading    reading.Reading
-	HasReading bool   // with LinkUp, always
-	Err        error  // why the link is down, a *LinkError
-	Advice     string // what is wrong with the scale or its line and what to do, in one sentence; empty where nothing is known to be
+	HasReading bool       // with LinkUp, always
+	Err        error      // why the link is down, a *LinkError
+	Advice     string     // what is wrong with the scale or its line and what to do, in one sentence; empty where nothing is known to be
+	Found      *Candidate // with shape: auto, once it is found out how the scale speaks, and again once its division is
 }
 
 // Options of a Driver. The zero Options work.
@@ -61,18 +63,24 @@ type Driver struct {
 	events                         chan Event
 	readings, rejected, reconnects atomic.Uint64
 	keys                           chan []byte // pressed, to be sent
+	calls                          chan call   // for identification
+	ended                          chan struct{}
+	mu                             sync.Mutex
+	port                           Port // being read, if any; guarded by mu
 	opt                            Options
 	// ---
-	link    Link
-	shape   Shape
+	link    Link  // as configured
+	shape   Shape // as configured
+	auto    auto  // what was found out of the two
+	opened  bool  // a port has been, and no identification since
 	log     *slog.Logger
 	state   LinkState
 	reason  string        // text of the error last given out
 	wait    time.Duration // before the next opening
 	fresh   time.Time     // of the last reading, or of the opening
 	asker   asker
-	hearing *hearing
 	health  health
+	hearing *hearing
 	advice  string // last given out
 	buffer  [4096]byte
 }
@@ -91,6 +99,8 @@ func Start(ctx context.Context, link Link, shape Shape, opt Options) *Driver {
 	d := &Driver{
 		events:  make(chan Event, 64),
 		keys:    make(chan []byte, 1),
+		calls:   make(chan call, 1),
+		ended:   make(chan struct{}),
 		opt:     opt,
 		link:    link,
 		shape:   shape,
@@ -98,6 +108,9 @@ func Start(ctx context.Context, link Link, shape Shape, opt Options) *Driver {
 		wait:    firstWait,
 		hearing: newHearing(opt.Heard),
 		health:  health{hid: shape.name == "hid", request: string(opt.Request), autoOff: opt.AutoOff},
+	}
+	if !shape.isAuto() {
+		d.auto = auto{link: link, shape: shape}
 	}
 	go d.run(ctx)
 	return d
@@ -113,22 +126,16 @@ func (d *Driver) Stats() Stats {
 }
 
 func (d *Driver) run(ctx context.Context) {
+	defer close(d.ended)
 	defer close(d.events)
-	for opened := false; ctx.Err() == nil; {
-		op := "open"
-		port, err := d.link.Open(ctx)
-		if err == nil {
-			if opened {
-				d.reconnects.Add(1)
-			}
-			op, opened = "read", true
-			err = d.read(ctx, port)
+	for ctx.Err() == nil {
+		if d.identified(ctx) {
+			d.session(ctx)
 		}
-		if ctx.Err() != nil {
-			return
-		}
-		d.lost(ctx, linkError(op, d.link.Name(), err))
 		select {
+		case c := <-d.calls:
+			d.answer(ctx, c)
+			continue
 		case <-time.After(d.wait):
 		case <-ctx.Done():
 		}
@@ -136,16 +143,33 @@ func (d *Driver) run(ctx context.Context) {
 	}
 }
 
+// session opens the port and reads it until it is lost, is wanted for an identification, or ctx ends.
+func (d *Driver) session(ctx context.Context) {
+	op := "open"
+	port, err := d.auto.link.Open(ctx)
+	if err == nil {
+		if d.opened {
+			d.reconnects.Add(1)
+		}
+		op, d.opened = "read", true
+		err = d.read(ctx, port)
+	}
+	if ctx.Err() == nil && err != errCalled {
+		d.lost(ctx, linkError(op, d.link.Name(), err))
+	}
+}
+
 // read takes what comes from a port until it is lost or ctx ends, and closes it.
 func (d *Driver) read(ctx context.Context, port Port) error {
+	d.reads(port)
 	defer func() {
+		d.reads(nil)
 		if err := port.Close(); err != nil {
 			d.log.Warn("close port", "err", err)
 		}
 	}()
-	past := time.Unix(1, 0)
-	defer context.AfterFunc(ctx, func() { _, _ = port.SetReadDeadline(past), port.SetWriteDeadline(past) })()
-	in := newIntake(d.shape, d.hearing)
+	defer context.AfterFunc(ctx, func() { _, _ = port.SetReadDeadline(longAgo), port.SetWriteDeadline(longAgo) })()
+	in := newIntake(d.auto.shape, d.hearing)
 	d.dropKey()
 	d.fresh = time.Now()
 	d.asker = asker{request: d.opt.Request, every: d.opt.Every, due: d.fresh}
@@ -163,6 +187,9 @@ func (d *Driver) read(ctx context.Context, port Port) error {
 		}
 		if ctx.Err() != nil { // asked after the deadline was set, which may have undone the one in the past
 			return ctx.Err()
+		}
+		if len(d.calls) > 0 {
+			return errCalled
 		}
 		n, err := readSafely(port, d.buffer[:])
 		now := time.Now()
@@ -191,6 +218,9 @@ func (d *Driver) deadline() time.Time {
 	}
 	return at
 }
+
+// longAgo is a deadline that ends what waits.
+var longAgo = time.Unix(1, 0)
 
 // earlier is the earlier of two instants; the zero time is never.
 func earlier(a, b time.Time) time.Time {
@@ -240,7 +270,7 @@ func (d *Driver) up(ctx context.Context, r reading.Reading) {
 	if d.health.weighed(r) {
 		r.State = reading.Fault
 	}
-	d.emit(ctx, Event{Link: LinkUp, Reading: r, HasReading: true, Advice: d.advice})
+	d.emit(ctx, Event{Link: LinkUp, Reading: r, HasReading: true, Advice: d.advice, Found: d.auto.follow(r.Value)})
 }
 
 func (d *Driver) silent(ctx context.Context) {

@@ -33,8 +33,9 @@ const (
 
 func (o Outcome) String() string { return [...]string{"read", "held", "no_weight", "rejected"}[o] }
 
-// maxRaw is how much of a line is kept for whoever looks at it, in bytes: the newest.
-const maxRaw = 2 * maxLine
+// maxRaw is how much of a line is kept for whoever looks at it, in bytes: the newest. The descriptor of most HID scales
+// has room.
+const maxRaw = 1024
 
 var errNoFrame = errors.New("no line of this shape ends in it")
 

@@ -40,6 +40,12 @@ func parseReplay(text string) (*replayLink, error) {
 // Name is the path as configured.
 func (l *replayLink) Name() string { return l.path }
 
+// tunings is a tuner's: a recording has no settings.
+func (l *replayLink) tunings() (bauds []int, frames []string) { return nil, nil }
+
+// tuned is a tuner's: the recording apart from this link, so that what was identified on is still to be played.
+func (l *replayLink) tuned(int, string) Link { return &replayLink{path: l.path, speed: l.speed} }
+
 // errRecordingEnded is the end of a replay, and of every opening after the first.
 var errRecordingEnded = errors.New("the recording has ended")
 

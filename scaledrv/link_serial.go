@@ -1,6 +1,7 @@
 package scaledrv
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -20,6 +21,8 @@ type serialLink struct {
 	mode     serial.Mode
 	flow     string // none, rtscts, xonxoff
 	dtr, rts bool   // the modem lines once the port is open; at opening the system raises both for a moment
+	// What stands in the link's text, and is not to be found out.
+	baudStated, frameStated string
 }
 
 // The line settings that bench scales have: common practice, no source.
@@ -42,10 +45,12 @@ func parseSerial(text string) (*serialLink, error) {
 	case !filepath.IsAbs(device) && runtime.GOOS != "windows":
 		return nil, fmt.Errorf("device %q is no whole path: write it as serial:/dev/%s", device, filepath.Base(device))
 	}
-	settings := map[string]string{"baud": "9600", "frame": "8N1", "flow": "none", "dtr": "on", "rts": "on"}
+	settings := map[string]string{"baud": "", "frame": "", "flow": "none", "dtr": "on", "rts": "on"}
 	if err := readSettings(settings, query); err != nil {
 		return nil, err
 	}
+	baudStated, frameStated := settings["baud"], settings["frame"]
+	settings["baud"], settings["frame"] = cmp.Or(baudStated, "9600"), cmp.Or(frameStated, "8N1")
 	mode, ok := frames[settings["frame"]]
 	if !ok {
 		return nil, fmt.Errorf("frame=%s: use 8N1, 7E1, 7O1 or 8N2", settings["frame"])
@@ -58,7 +63,34 @@ func parseSerial(text string) (*serialLink, error) {
 	if err := checkLines(settings); err != nil {
 		return nil, err
 	}
-	return &serialLink{device: device, mode: mode, flow: settings["flow"], dtr: settings["dtr"] == "on", rts: settings["rts"] == "on"}, nil
+	return &serialLink{
+		device: device, mode: mode, flow: settings["flow"], dtr: settings["dtr"] == "on", rts: settings["rts"] == "on",
+		baudStated: baudStated, frameStated: frameStated,
+	}, nil
+}
+
+// tryBauds are the bauds in the order in which an identification tries them: the one that most scales have, then the slow
+// ones, at which a scale that sends often is soon known not to be.
+var tryBauds = []int{9600, 4800, 2400, 19200, 1200, 38400, 57600, 115200}
+
+// tunings is a tuner's.
+func (l *serialLink) tunings() (tryable []int, tryFrames []string) {
+	tryable, tryFrames = tryBauds, []string{"8N1", "7E1", "7O1"}
+	if l.baudStated != "" {
+		tryable = []int{l.mode.BaudRate}
+	}
+	if l.frameStated != "" {
+		tryFrames = []string{l.frameStated}
+	}
+	return tryable, tryFrames
+}
+
+// tuned is a tuner's.
+func (l *serialLink) tuned(baud int, frame string) Link {
+	other := *l
+	other.mode = frames[frame]
+	other.mode.BaudRate = baud
+	return &other
 }
 
 func checkLines(settings map[string]string) error {

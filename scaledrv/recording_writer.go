@@ -90,14 +90,40 @@ func (s Shape) entry() string {
 func (r *Recording) Name() string { return r.link.Name() }
 
 // Open opens the link.
-func (r *Recording) Open(ctx context.Context) (Port, error) {
-	port, err := r.link.Open(ctx)
+func (r *Recording) Open(ctx context.Context) (Port, error) { return r.open(ctx, r.link) }
+
+func (r *Recording) open(ctx context.Context, link Link) (Port, error) {
+	port, err := link.Open(ctx)
 	r.noteOpening(err)
 	if err != nil {
 		return nil, err
 	}
 	return &recordedPort{port, r}, nil
 }
+
+// tunings is a tuner's: those of the link.
+func (r *Recording) tunings() (bauds []int, frames []string) {
+	if t, ok := r.link.(tuner); ok {
+		return t.tunings()
+	}
+	return nil, nil
+}
+
+// tuned is a tuner's. What comes through it goes into the same recording.
+func (r *Recording) tuned(baud int, frame string) Link {
+	if t, ok := r.link.(tuner); ok {
+		return tunedRecording{t.tuned(baud, frame), r}
+	}
+	return r
+}
+
+// tunedRecording is the link of a recording with other settings.
+type tunedRecording struct {
+	Link
+	r *Recording
+}
+
+func (t tunedRecording) Open(ctx context.Context) (Port, error) { return t.r.open(ctx, t.Link) }
 
 // noteOpening writes each reason down once: a device that stays away is tried every second.
 func (r *Recording) noteOpening(err error) {

@@ -36,9 +36,10 @@ type cutter interface {
 // parsed is what a frame says. Its reading has no time yet.
 type parsed struct {
 	reading.Reading
-	width   int  // bytes up to the end of its number and unit, where a scale pads them; 0 where it does not
-	blanked bool // the display leaves out a digit or the unit just now, as some do while they move
-	whole   bool // what it came over lets no damage pass: the guard has no say
+	width   int   // bytes up to the end of its number and unit, where a scale pads them; 0 where it does not
+	blanked bool  // the display leaves out a digit or the unit just now, as some do while they move
+	whole   bool  // what it came over lets no damage pass: the guard has no say
+	step    int64 // the division in units of the last digit, where the frame states it; else 0
 }
 
 // ErrNoReading is a format's answer to a frame that is well-formed but carries no weight. It is no damage.
@@ -52,6 +53,7 @@ type ShapeOptions struct {
 
 // shapes are the shapes that are built, by name; each has a file shape_*.go.
 var shapes = map[string]func(ShapeOptions) (Shape, error){
+	"auto":             newAuto,
 	"bare":             newBare,
 	"hid":              newHID,
 	"letter-status":    newLetterStatus,
@@ -63,20 +65,14 @@ var shapes = map[string]func(ShapeOptions) (Shape, error){
 	"unit-when-stable": newUnitWhenStable,
 }
 
-// planned are the other names that the configuration knows.
-var planned = []string{"auto"}
-
 // ShapeByName finds a shape by the name that the configuration has for it. The error says what is wrong with the name
 // or the options.
 func ShapeByName(name string, opt ShapeOptions) (Shape, error) {
-	built := strings.Join(slices.Sorted(maps.Keys(shapes)), ", ")
-	switch made, ok := shapes[name]; {
-	case opt.Pattern != "" && name != "pattern":
+	if opt.Pattern != "" && name != "pattern" {
 		return Shape{}, fmt.Errorf("a pattern goes with shape: pattern, not with shape: %s", name)
-	case ok:
-		return made(opt)
-	case slices.Contains(planned, name):
-		return Shape{}, fmt.Errorf("shape %q is not built yet (built: %s)", name, built)
 	}
-	return Shape{}, fmt.Errorf("unknown shape %q (known: %s; not built yet: %s)", name, built, strings.Join(planned, ", "))
+	if made, ok := shapes[name]; ok {
+		return made(opt)
+	}
+	return Shape{}, fmt.Errorf("unknown shape %q (known: %s)", name, strings.Join(slices.Sorted(maps.Keys(shapes)), ", "))
 }

@@ -60,7 +60,10 @@ func (w *words) read(frame []byte, p *parsed) error {
 	case !hasTare:
 		return fmt.Errorf("tare %q: no six digits", frame[10:16])
 	}
-	p.Motion, p.Kind = reading.Stable, reading.Gross
+	p.Motion, p.Kind, p.step = reading.Stable, reading.Gross, step
+	if point == 1 {
+		p.step = 10 * step
+	}
 	if b&isMoving != 0 {
 		p.Motion = reading.Moving
 	}

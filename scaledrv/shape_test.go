@@ -24,14 +24,8 @@ func TestAnUnknownShapeIsToldWhichAreKnown(t *testing.T) {
 	_, err := ShapeByName("status comma", ShapeOptions{})
 	require.ErrorContains(t, err, `unknown shape "status comma" (known: `)
 	require.ErrorContains(t, err, `status-comma`)
-	require.ErrorContains(t, err, `not built yet: auto)`)
 	_, err = ShapeByName("", ShapeOptions{})
 	require.ErrorContains(t, err, `unknown shape ""`)
-}
-
-func TestAShapeOfALaterDayIsNotBuiltYet(t *testing.T) {
-	_, err := ShapeByName("auto", ShapeOptions{})
-	require.ErrorContains(t, err, `shape "auto" is not built yet`)
 }
 
 func TestAPatternGoesWithItsShapeOnly(t *testing.T) {
@@ -41,6 +35,9 @@ func TestAPatternGoesWithItsShapeOnly(t *testing.T) {
 
 func TestEveryShapeHasGoldenLogs(t *testing.T) {
 	for name := range shapes {
+		if name == "auto" {
+			continue // which becomes one of the others
+		}
 		logs, err := filepath.Glob(filepath.Join("testdata", name, "*.log"))
 		require.NoError(t, err)
 		require.NotEmpty(t, logs, name)

@@ -80,9 +80,12 @@ func (b *BadOrder) Error() string { return b.Detail }
 // StartBatch plans a batch and starts it. The error is a *BadOrder, or a *batch.Refusal while another batch is on the
 // scale.
 func (s *Station) StartBatch(ctx context.Context, o Order) (Record, error) {
+	scale := s.Scale()
 	switch {
-	case s.cfg.Scale.Division == 0:
-		return Record{}, &BadOrder{"station", fmt.Sprintf("the division of scale %q is not known, so no window can be told: state it in the configuration", s.cfg.Scale.ID)}
+	case scale.Division == 0 && s.cfg.Shape.Name() == "auto":
+		return Record{}, &BadOrder{"station", fmt.Sprintf("the division of scale %q has not shown in its digits yet, so no window can be told: put different loads on the pan, or state it in the configuration", scale.ID)}
+	case scale.Division == 0:
+		return Record{}, &BadOrder{"station", fmt.Sprintf("the division of scale %q is not known, so no window can be told: state it in the configuration", scale.ID)}
 	case o.Split != nil && *o.Split > 1:
 		return Record{}, &BadOrder{"split", "a batch in several cups is not built yet: plan one cup and start it so many times"}
 	}
@@ -91,7 +94,7 @@ func (s *Station) StartBatch(ctx context.Context, o Order) (Record, error) {
 			return Record{}, &BadOrder{"lots", fmt.Sprintf("%q is no part: lots are those of A and B", part)}
 		}
 	}
-	request, err := o.Request(ctx, s.cfg.Ledger, []plan.Scale{s.cfg.Scale})
+	request, err := o.Request(ctx, s.cfg.Ledger, []plan.Scale{scale})
 	if err != nil {
 		return Record{}, err
 	}

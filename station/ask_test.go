@@ -3,6 +3,7 @@ package station
 import (
 	"context"
 	"errors"
+	"fmt"
 	"slices"
 	"testing"
 	"testing/synctest"
@@ -10,6 +11,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"twocup/scaledrv"
 	"twocup/scaledrv/reading"
 	"twocup/station/batch"
 	"twocup/station/ledger"
@@ -69,6 +71,41 @@ func TestABatchOnAScaleWithoutDivisionIsRefused(t *testing.T) {
 		require.ErrorAs(s, err, &bad)
 		require.ErrorContains(s, err, "division")
 	})
+}
+
+func TestADivisionThatTheDigitsShowIsTheScales(t *testing.T) {
+	auto, err := scaledrv.ShapeByName("auto", scaledrv.ShapeOptions{})
+	require.NoError(t, err)
+	onBench(t, takes(0), func(s *scripted) {
+		show := func(tenths int) {
+			_, _ = fmt.Fprintf(s.link.scale(), "ST,GS,+%05d.%d  g\r\n", tenths/10, tenths%10) // the port is left once it is identified
+			time.Sleep(100 * time.Millisecond)
+			synctest.Wait()
+		}
+		for range 50 {
+			show(0)
+		}
+		snap, err := s.Snapshot(s.Context())
+		require.NoError(s, err)
+		require.Equal(s, "up", snap.Scale.Link)
+		_, err = s.StartBatch(s.Context(), order(300*reading.Gram))
+		var bad *BadOrder
+		require.ErrorAs(s, err, &bad)
+		require.ErrorContains(s, err, "has not shown in its digits yet")
+		for i := range 30 {
+			show(1502 + 2*i)
+		}
+		require.Equal(s, reading.Gram/5, s.Scale().Division)
+		for range 40 {
+			show(0)
+		}
+		record, err := s.StartBatch(s.Context(), order(300*reading.Gram))
+		require.NoError(s, err)
+		require.Equal(s, reading.Gram/5, record.Scales[0].Division)
+		snap, err = s.Snapshot(s.Context())
+		require.NoError(s, err)
+		require.Equal(s, reading.Gram/5, snap.Scale.Division)
+	}, func(c *Config) { c.Shape, c.Scale.Division = auto, 0 })
 }
 
 func TestOneBatchOnTheScaleAtATime(t *testing.T) {

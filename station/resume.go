@@ -51,13 +51,16 @@ func (s *Station) takeUp(ctx context.Context, id string, facts []batch.Fact) {
 	if err != nil {
 		s.log.Error("read a batch's trace: what was poured since its last recorded event is counted from the scale", "batch", id, "err", err)
 	}
-	hand := ledger.Hand{}
+	hand, division := ledger.Hand{}, s.cfg.Scale.Division
 	if started, ok := facts[0].(batch.Started); ok {
+		if division == 0 {
+			division = started.Plan.Scale.Division // that was found then
+		}
 		hand = s.hand(ctx, started)
 		started.Habits = hand.Habits
 		facts[0] = started
 	}
-	state, more := batch.Resume(facts, s.cfg.Scale.Division, readings(points))
+	state, more := batch.Resume(facts, division, readings(points))
 	if !state.Running() || state.Left() {
 		return
 	}

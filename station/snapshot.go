@@ -110,7 +110,7 @@ func unrecorded(err error) string {
 func (s *Station) scaleView(now time.Time) ScaleView {
 	v := ScaleView{
 		ID: s.cfg.Scale.ID, Link: s.scale.link.String(), State: s.scale.now.String(),
-		Division: max(s.state.Pan.Division, s.cfg.Scale.Division), Advice: s.advice(),
+		Division: max(s.state.Pan.Division, s.Scale().Division), Advice: s.advice(),
 	}
 	if !s.scale.any {
 		return v

@@ -4,6 +4,7 @@ import (
 	"context"
 	"log/slog"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"twocup/scaledrv"
@@ -49,7 +50,8 @@ type Station struct {
 	asks   chan func()
 	done   chan struct{} // closed when the loop and the writer have ended
 	writer writer
-	off    sync.Mutex // held by an action on a batch that is on no scale
+	off    sync.Mutex   // held by an action on a batch that is on no scale
+	found  atomic.Int64 // the scale's division in picograms, found from its lines; 0: as configured
 
 	// What follows belongs to the loop.
 	state      batch.State
@@ -126,8 +128,26 @@ func (s *Station) ID() string { return s.cfg.ID }
 // Name of the station, as a person calls it.
 func (s *Station) Name() string { return s.cfg.Name }
 
-// Scale is what a plan must know of the station's scale.
-func (s *Station) Scale() plan.Scale { return s.cfg.Scale }
+// Scale is what a plan must know of the station's scale, as far as it is known by now.
+func (s *Station) Scale() plan.Scale {
+	scale := s.cfg.Scale
+	if scale.Division == 0 {
+		scale.Division = reading.Mass(s.found.Load())
+	}
+	return scale
+}
+
+// divided takes over the division that was found for a scale whose entry states none. A batch keeps the one it began with.
+func (s *Station) divided(c *scaledrv.Candidate) {
+	division, known := c.Division.Mass()
+	if s.cfg.Scale.Division > 0 || !c.DivisionSure || !known {
+		return
+	}
+	s.found.Store(int64(division))
+	if !s.state.OnScale() {
+		s.state.Pan.Divide(division)
+	}
+}
 
 // Stats of the scale's driver.
 func (s *Station) Stats() scaledrv.Stats { return s.driver.Stats() }
@@ -171,6 +191,9 @@ func (s *Station) end() {
 // scaled takes a reading or a change of the link.
 func (s *Station) scaled(e scaledrv.Event) {
 	s.scale.link, s.scale.advice = e.Link, e.Advice
+	if e.Found != nil {
+		s.divided(e.Found)
+	}
 	if !e.HasReading {
 		s.state.Pan.Interrupt()
 		s.show(time.Now())

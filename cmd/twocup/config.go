@@ -138,7 +138,7 @@ func readScale(s *section, st *station.Config) (simulated string) {
 		return simulated
 	}
 	st.Scale.Division = s.mass("division", reading.Mass(1))
-	if !s.has("division") {
+	if !s.has("division") && st.Shape.Name() != "auto" {
 		s.fault("division", "is required: the step of the scale's display, such as 0.1 g")
 	}
 	st.Scale.Capacity = s.mass("capacity", reading.Mass(1))

@@ -62,6 +62,16 @@ func TestHowAScaleIsAskedIsReadAsItStands(t *testing.T) {
 	}, cfg.stations[0].Driver)
 }
 
+func TestAScaleThatIsToBeIdentifiedNeedsNoShapeAndNoDivision(t *testing.T) {
+	for _, entry := range []string{"        shape: auto\n", ""} {
+		text := strings.Replace(sound, "        shape: status-comma\n", entry, 1)
+		cfg, faults := readConfig([]byte(strings.Replace(text, "        division: 0.1 g\n", "", 1)))
+		require.Empty(t, faults)
+		require.Equal(t, "auto", cfg.stations[0].Shape.Name())
+		require.Zero(t, cfg.stations[0].Scale.Division)
+	}
+}
+
 func TestAFaultSaysWhereAndWhat(t *testing.T) {
 	for _, tt := range []struct{ name, old, with, want string }{
 		{"an unknown key", "data:", "date:", "2: date: is not a known key"},
@@ -77,7 +87,7 @@ func TestAFaultSaysWhereAndWhat(t *testing.T) {
 		{"an unknown command", "        capacity:", "        commands: {dance: X}\n        capacity:", "10: stations[0].scales[0].commands.dance: is not a known key"},
 		{"a key of a station that is not built", "    auto:", "    keys: {pedal: Enter}\n    auto:", "12: stations[0].keys: is not built yet"},
 		{"a link that is not built", "serial:/dev/ttyUSB0?baud=9600", "manual", "8: stations[0].scales[0].link: "},
-		{"a shape that is not built", "status-comma", "auto", "9: stations[0].scales[0].shape: "},
+		{"a shape that is not built", "status-comma", "hid", "9: stations[0].scales[0].shape: "},
 		{"a shape that must know its unit", "status-comma", "reversed", "9: stations[0].scales[0].shape: "},
 		{"a division without unit", "0.1 g", "0.1", "11: stations[0].scales[0].division: "},
 		{"a negative division", "0.1 g", "-0.1 g", "11: stations[0].scales[0].division: -0.1 g must be more than 0"},
@@ -168,7 +178,7 @@ func FuzzReadConfig(f *testing.F) {
 		if len(faults) == 0 {
 			require.NotEmpty(t, cfg.stations)
 			require.NotEmpty(t, cfg.data)
-			require.Positive(t, cfg.stations[0].Scale.Division)
+			require.True(t, cfg.stations[0].Scale.Division > 0 || cfg.stations[0].Shape.Name() == "auto")
 		}
 	})
 }

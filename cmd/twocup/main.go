@@ -41,6 +41,7 @@ type commands struct {
 	Ports     portsCommand     `cmd:"" help:"Serial ports and HID scales, with USB ids and stable names."`
 	Listen    listenCommand    `cmd:"" help:"Live readings of a scale and the raw lines behind them."`
 	Check     checkCommand     `cmd:"" help:"Reads a configuration and says all that is wrong with it, with line numbers."`
+	Identify  identifyCommand  `cmd:"" help:"Finds the line settings and the line shape of an unknown scale, and prints its entry for the configuration."`
 	Materials materialsCommand `cmd:"" help:"Material cards in and out of a shop's records."`
 	Habits    habitsCommand    `cmd:"" help:"What is kept of how each person pours, and how it is forgotten."`
 	Plan      planCommand      `cmd:"" help:"Targets, windows and checks of a batch, nothing started."`

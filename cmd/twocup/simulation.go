@@ -121,8 +121,12 @@ func newSimulations(cfg config) (simulations, error) {
 		if unit == "" {
 			continue
 		}
+		shape := st.Shape.Name()
+		if shape == "auto" {
+			shape = "" // the simulator's own
+		}
 		m, err := newSimulation(simulator.Options{Auto: true, Scale: simulator.ScaleOptions{
-			Shape: st.Shape.Name(), Unit: unit, Division: st.Scale.Division, Capacity: st.Scale.Capacity,
+			Shape: shape, Unit: unit, Division: st.Scale.Division, Capacity: st.Scale.Capacity,
 			OnRequest: st.Driver.Request, TareCommand: st.Driver.Tare, ZeroCommand: st.Driver.Zero, AutoOff: st.Driver.AutoOff,
 		}})
 		if err == nil {

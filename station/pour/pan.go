@@ -88,6 +88,11 @@ const (
 // NewPan is a pan on a scale with this division.
 func NewPan(division reading.Mass) Pan { return Pan{Division: division, division: division} }
 
+// Divide says what the scale's division is, where that was not known from the start.
+func (p *Pan) Divide(division reading.Mass) {
+	p.division, p.Division = division, max(division, p.step)
+}
+
 // Threshold is the smallest stable load that counts as a cup: 1 g or 5 divisions.
 func (p *Pan) Threshold() reading.Mass { return max(reading.Gram, 5*p.Division) }
 
