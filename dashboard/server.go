@@ -62,6 +62,7 @@ func (s *Server) routes() map[string]http.Handler {
 		"GET /api/v1/stations":               s.answer(s.listStations),
 		"GET /api/v1/stations/{id}":          s.answer(s.getStation),
 		"GET /api/v1/stations/{id}/live":     s.answer(s.live),
+		"GET /api/v1/stations/{id}/lines":    s.answer(s.getLines),
 		"POST /api/v1/stations/{id}/batches": s.answer(s.startBatch),
 		"GET /api/v1/materials":              s.answer(s.listMaterials),
 		"POST /api/v1/materials":             s.answer(s.addMaterial),

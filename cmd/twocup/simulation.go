@@ -39,7 +39,11 @@ func newSimulation(opt simulator.Options) (*simulation, error) {
 
 // link reads the simulated scale as it would read a real one.
 func (m *simulation) link() (scaledrv.Link, error) {
-	return scaledrv.ParseLink("serial:" + m.line.Path() + "?baud=9600&frame=8N1")
+	return scaledrv.ParseLink(m.linkText())
+}
+
+func (m *simulation) linkText() string {
+	return "serial:" + m.line.Path() + "?baud=9600&frame=8N1"
 }
 
 // start lets scale and person act until ctx ends, which end waits for.
