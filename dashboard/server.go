@@ -79,9 +79,13 @@ func (s *Server) routes() map[string]http.Handler {
 		"GET /metrics":                       s.cfg.Metrics.handler(),
 		"GET /{$}":                           page("index.html"),
 		"GET /bench/{id}":                    s.answer(s.bench),
+		"GET /scale/{id}":                    s.answer(s.scalePage),
 		"GET /records":                       page("records.html"),
 		"GET /records/{id}":                  s.answer(s.recordPage),
 		"GET /static/":                       http.StripPrefix("/static/", static()),
+
+		"GET /api/v1/stations/{id}/identify":  s.answer(s.getIdentification),
+		"POST /api/v1/stations/{id}/identify": s.answer(s.identify),
 	}
 	if s.cfg.Hand != nil {
 		routes["POST /api/v1/demo/hand"] = s.answer(s.moveHand)

@@ -145,6 +145,9 @@ func (s *Station) begin(f batch.Started, answer chan<- error) error {
 	if s.state.OnScale() || s.starting() {
 		return &batch.Refusal{Misfit: true, Detail: "another batch is on the scale: finish, scrap or abandon it first"}
 	}
+	if s.lent {
+		return &batch.Refusal{Misfit: true, Detail: "the scale is being identified: wait for the answer"}
+	}
 	s.zero()
 	s.record([]batch.Fact{f}, answer)
 	return nil

@@ -62,6 +62,7 @@ type Station struct {
 	traceAfter time.Time           // the next try of a trace, after one that failed
 	unwritable error               // why the ledger takes nothing just now
 	scale      scale
+	lent       bool // to an identification: no batch starts
 	seq        uint64
 	shownAt    time.Time
 	identity   identity
