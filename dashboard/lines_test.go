@@ -69,6 +69,7 @@ func TestTheLinesOfAScaleAreAnsweredWithWhatBecameOfThem(t *testing.T) {
 	require.EqualValues(t, 34+5*19+33+20, got.Bytes)
 	require.InDelta(t, 0.1, got.Division.Grams(), 0)
 	require.Nil(t, got.LinkText, "the entry states none")
+	require.NotNil(t, got.Rate)
 
 	newer := h.heard("?scale=small&after=5", 2)
 	require.Len(t, newer.Lines, 2)
@@ -80,6 +81,10 @@ func TestTheLinesOfAScaleAreAnsweredWithWhatBecameOfThem(t *testing.T) {
 	}
 	status, _ := h.ask("GET", "/api/v1/stations/bench-9/lines", "")
 	require.Equal(t, 404, status)
+
+	h.scale.far.Close()
+	require.Eventually(t, func() bool { return h.heard("", 7).Link == "down" }, 10*time.Second, 5*time.Millisecond)
+	require.Nil(t, h.heard("", 7).Rate, "nothing comes now, however much came before")
 }
 
 // unescaped reads the text by the rule in openapi.yaml, with code of its own.
@@ -106,6 +111,6 @@ func unescaped(t require.TestingT, text string) (raw string) {
 
 func FuzzEscaped(f *testing.F) {
 	f.Add([]byte("ST,GS,+00012.3  g\r\n"))
-	f.Add([]byte("\x02\x00\xff\\x41\t"))
+	f.Add([]byte("\x02\x00\xff\\x41\t\x1f\x7f\x80"))
 	f.Fuzz(func(t *testing.T, raw []byte) { require.Equal(t, string(raw), unescaped(t, string(escaped(raw)))) })
 }

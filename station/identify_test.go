@@ -10,7 +10,7 @@ import (
 )
 
 func TestAScaleThatIsLentStartsNoBatch(t *testing.T) {
-	s := &Station{}
+	s := &Station{writer: writer{jobs: make(chan job, 1)}}
 	require.NoError(t, s.lend())
 	var refusal *batch.Refusal
 	require.ErrorAs(t, s.lend(), &refusal, "one at a time")
