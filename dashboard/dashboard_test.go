@@ -33,15 +33,29 @@ func TestMain(m *testing.M) {
 }
 
 // scriptedScale is a scale whose lines a test writes.
-type scriptedScale struct{ far, near net.Conn }
+type scriptedScale struct {
+	far, near net.Conn
+	opened    bool          // the driver's
+	hold      chan struct{} // where it is made, the line can be opened again only once this is closed
+}
 
 func newScriptedScale() *scriptedScale {
 	far, near := net.Pipe()
-	return &scriptedScale{far, near}
+	return &scriptedScale{far: far, near: near}
 }
 
-func (s *scriptedScale) Name() string                                { return "scripted" }
-func (s *scriptedScale) Open(context.Context) (scaledrv.Port, error) { return s.near, nil }
+func (s *scriptedScale) Name() string { return "scripted" }
+func (s *scriptedScale) Open(ctx context.Context) (scaledrv.Port, error) {
+	if s.opened && s.hold != nil {
+		select {
+		case <-s.hold:
+		case <-ctx.Done():
+			return nil, ctx.Err()
+		}
+	}
+	s.opened = true
+	return s.near, nil
+}
 func (s *scriptedScale) say(t *testing.T, line string) {
 	t.Helper()
 	_, err := s.far.Write([]byte(line + "\r\n"))

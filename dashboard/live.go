@@ -37,6 +37,8 @@ type hub struct {
 	leave   chan *viewer
 	done    chan struct{}
 
+	identification *identification
+
 	viewers map[*viewer]struct{}
 	frame   frame // the newest sent
 	sent    *station.Snapshot
@@ -49,7 +51,7 @@ type viewer struct{ slot chan frame }
 func newHub(st *station.Station, m *Metrics) *hub {
 	return &hub{
 		station: st, metrics: m, viewers: map[*viewer]struct{}{},
-		join: make(chan *viewer), leave: make(chan *viewer), done: make(chan struct{}),
+		join: make(chan *viewer), leave: make(chan *viewer), done: make(chan struct{}), identification: newIdentification(),
 	}
 }
 

@@ -62,6 +62,7 @@ func (s *Server) routes() map[string]http.Handler {
 		"GET /api/v1/stations":               s.answer(s.listStations),
 		"GET /api/v1/stations/{id}":          s.answer(s.getStation),
 		"GET /api/v1/stations/{id}/live":     s.answer(s.live),
+		"GET /api/v1/stations/{id}/lines":    s.answer(s.getLines),
 		"POST /api/v1/stations/{id}/batches": s.answer(s.startBatch),
 		"GET /api/v1/materials":              s.answer(s.listMaterials),
 		"POST /api/v1/materials":             s.answer(s.addMaterial),
@@ -83,9 +84,13 @@ func (s *Server) routes() map[string]http.Handler {
 		"GET /start/{id}":                    s.answer(s.startPage),
 		"GET /materials":                     page("materials.html"),
 		"GET /materials/{id}":                s.answer(s.materialPage),
+		"GET /scale/{id}":                    s.answer(s.scalePage),
 		"GET /records":                       page("records.html"),
 		"GET /records/{id}":                  s.answer(s.recordPage),
 		"GET /static/":                       http.StripPrefix("/static/", static()),
+
+		"GET /api/v1/stations/{id}/identify":  s.answer(s.getIdentification),
+		"POST /api/v1/stations/{id}/identify": s.answer(s.identify),
 	}
 	if s.cfg.Hand != nil {
 		routes["POST /api/v1/demo/hand"] = s.answer(s.moveHand)

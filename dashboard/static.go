@@ -32,6 +32,15 @@ func (s *Server) bench(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
+// scalePage shows what comes from the scales of a station.
+func (s *Server) scalePage(w http.ResponseWriter, r *http.Request) error {
+	if _, err := s.station(r); err != nil {
+		return err
+	}
+	serveFile(w, r, "scale.html")
+	return nil
+}
+
 func serveFile(w http.ResponseWriter, r *http.Request, name string) {
 	content, err := files.ReadFile(path.Join("static", path.Clean("/"+name)))
 	if err != nil {

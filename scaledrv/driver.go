@@ -48,6 +48,7 @@ type Options struct {
 // Stats are counts since the start.
 type Stats struct {
 	Readings      uint64 // readings given out
+	Bytes         uint64 // that came
 	RejectedBytes uint64 // bytes of damaged lines, without their ends
 	Reconnects    uint64 // openings after a port was lost
 }
@@ -62,8 +63,9 @@ const (
 type Driver struct {
 	events                         chan Event
 	readings, rejected, reconnects atomic.Uint64
-	keys                           chan []byte // pressed, to be sent
-	calls                          chan call   // for identification
+	bytes                          atomic.Uint64 // that came
+	keys                           chan []byte   // pressed, to be sent
+	calls                          chan call     // for identification
 	ended                          chan struct{}
 	mu                             sync.Mutex
 	port                           Port // being read, if any; guarded by mu
@@ -122,7 +124,7 @@ func (d *Driver) Events() <-chan Event { return d.events }
 
 // Stats can be called at any time, from any goroutine.
 func (d *Driver) Stats() Stats {
-	return Stats{Readings: d.readings.Load(), RejectedBytes: d.rejected.Load(), Reconnects: d.reconnects.Load()}
+	return Stats{Readings: d.readings.Load(), Bytes: d.bytes.Load(), RejectedBytes: d.rejected.Load(), Reconnects: d.reconnects.Load()}
 }
 
 func (d *Driver) run(ctx context.Context) {
@@ -255,6 +257,7 @@ func (d *Driver) take(ctx context.Context, in *intake, chunk []byte, at time.Tim
 		chunk = rest
 	}
 	came := in.tally.minus(before)
+	d.bytes.Add(uint64(bytes))
 	d.rejected.Add(came.rejected)
 	d.health.heard(at, bytes, came)
 	d.advise(ctx)

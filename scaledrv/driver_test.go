@@ -33,7 +33,7 @@ func TestReadingsComeInTheirOrderWithTheTimeTheirLineEnded(t *testing.T) {
 			require.Equal(t, want, e.String())
 			require.Equal(t, ended, e.Reading.At)
 		}
-		require.Equal(t, Stats{Readings: 2}, b.Stats())
+		require.Equal(t, Stats{Readings: 2, Bytes: 50}, b.Stats())
 	})
 }
 
@@ -103,7 +103,7 @@ func TestALostPortIsSaidToBeDownAtTheFirstFailedReadAndComesBack(t *testing.T) {
 		require.Empty(t, b.happened(), "the first line after opening waits for its second")
 		b.send(line2)
 		require.Equal(t, []string{"up 2.0 g stable"}, b.happened())
-		require.Equal(t, Stats{Readings: 2, Reconnects: 1}, b.Stats())
+		require.Equal(t, Stats{Readings: 2, Bytes: 72, Reconnects: 1}, b.Stats())
 	})
 }
 

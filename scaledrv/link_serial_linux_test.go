@@ -176,7 +176,7 @@ func TestAnUnpluggedAdapterComesBackUnderAnotherName(t *testing.T) {
 	_, err = scale.Write([]byte("\r\n" + line1 + line3))
 	require.NoError(t, err)
 	require.Equal(t, "up 3.0 g stable", within(t, d.Events()).String())
-	require.Equal(t, Stats{Readings: 2, Reconnects: 1}, d.Stats())
+	require.Equal(t, Stats{Readings: 2, Bytes: 60, Reconnects: 1}, d.Stats())
 
 	stop()
 	_, more := <-d.Events()

@@ -153,6 +153,9 @@ func (s *Station) begin(f batch.Started, hand ledger.Hand, answer chan<- error) 
 	if s.state.OnScale() || s.starting() {
 		return &batch.Refusal{Misfit: true, Detail: "another batch is on the scale: finish, scrap or abandon it first"}
 	}
+	if s.lent {
+		return &batch.Refusal{Misfit: true, Detail: "the scale is being identified: wait for the answer"}
+	}
 	s.zero()
 	s.enqueue(job{batch: f.ID, facts: []batch.Fact{f}, hand: hand, answer: answer})
 	return nil

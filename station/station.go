@@ -27,8 +27,9 @@ type Config struct {
 	ID, Name string
 	Scale    plan.Scale
 	Link     scaledrv.Link
+	LinkText string // as it stands in the scale's entry; only for people to see
 	Shape    scaledrv.Shape
-	Driver   scaledrv.Options // its log is the station's
+	Driver   scaledrv.Options // its log and its listener are the station's
 	Auto     batch.Auto
 	Ledger   *ledger.Ledger
 	Log      *slog.Logger                  // nil means silent
@@ -47,6 +48,8 @@ type Station struct {
 	cfg    Config
 	log    *slog.Logger
 	driver *scaledrv.Driver
+	lines  *scaledrv.LineLog
+	since  time.Time // its start
 	asks   chan func()
 	done   chan struct{} // closed when the loop and the writer have ended
 	writer writer
@@ -64,6 +67,7 @@ type Station struct {
 	traceAfter time.Time           // the next try of a trace, after one that failed
 	unwritable error               // why the ledger takes nothing just now
 	scale      scale
+	lent       bool // to an identification: no batch starts
 	seq        uint64
 	shownAt    time.Time
 	identity   identity
@@ -87,10 +91,14 @@ func Start(ctx context.Context, cfg Config) *Station {
 	}
 	log := cfg.Log.With("station", cfg.ID)
 	cfg.Driver.Log = log.With("scale", cfg.Scale.ID)
+	lines := &scaledrv.LineLog{}
+	cfg.Driver.Heard = lines.Add
 	s := &Station{
 		cfg:      cfg,
 		log:      log,
 		driver:   scaledrv.Start(ctx, cfg.Link, cfg.Shape, cfg.Driver),
+		lines:    lines,
+		since:    time.Now(),
 		asks:     make(chan func()),
 		done:     make(chan struct{}),
 		state:    batch.State{Pan: pour.NewPan(cfg.Scale.Division)},

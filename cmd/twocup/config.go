@@ -124,6 +124,7 @@ func readScale(s *section, st *station.Config) (simulated string) {
 		s.fault("id", "is required")
 	}
 	text := s.required("link")
+	st.LinkText = text
 	if text == "sim:" {
 		simulated = cmp.Or(s.text("unit", "", nil), "g")
 	} else if text != "" {

@@ -80,7 +80,7 @@ func demoStation(m *simulation) (station.Config, error) {
 	}
 	shape, err := scaledrv.ShapeByName("status-comma", scaledrv.ShapeOptions{})
 	return station.Config{
-		ID: "bench-1", Name: "Demo bench", Link: link, Shape: shape, Auto: defaultAuto,
+		ID: "bench-1", Name: "Demo bench", Link: link, LinkText: m.linkText(), Shape: shape, Auto: defaultAuto,
 		Scale: plan.Scale{ID: "simulated", Division: reading.Gram / 10, Capacity: 6 * reading.Kilogram},
 	}, err
 }

@@ -42,10 +42,14 @@ func newSimulation(opt simulator.Options) (*simulation, error) {
 
 // link reads the simulated scale as it would read a real one.
 func (m *simulation) link() (scaledrv.Link, error) {
+	return scaledrv.ParseLink(m.linkText())
+}
+
+func (m *simulation) linkText() string {
 	if _, ok := m.line.(hidCarrier); ok {
-		return scaledrv.ParseLink("hid:" + m.line.name())
+		return "hid:" + m.line.name()
 	}
-	return scaledrv.ParseLink("serial:" + m.line.name() + "?baud=9600&frame=8N1")
+	return "serial:" + m.line.name() + "?baud=9600&frame=8N1"
 }
 
 // start lets scale and person act until ctx ends, which end waits for.
