@@ -329,8 +329,8 @@ func TestABatchKeepsTheDivisionThatWasFoundForIt(t *testing.T) {
 		snap, err := s.Snapshot(s.Context())
 		require.NoError(s, err)
 		require.Equal(s, id, snap.Batch.ID)
-		require.Equal(s, reading.Gram/10, snap.Scale.Division)
+		require.Equal(s, reading.Gram/2, snap.Scale.Division, "coarser than the last digit")
 		s.rest(130, time.Second)
 		require.Equal(s, 80*reading.Gram, *s.batchNow().Poured)
-	})
+	}, func(c *Config) { c.Scale.Division = reading.Gram / 2 })
 }
