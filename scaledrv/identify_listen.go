@@ -162,7 +162,7 @@ func (e *ear) over(at time.Duration) bool {
 		return e.share < 0.5 && e.bytes() >= muchText
 	case e.bursts == 0 && at >= e.first+noPause:
 		return true
-	case e.bytes() < shortLine*e.bursts:
+	case len(e.came[0].bytes) == 0 && e.bytes() < shortLine*e.bursts: // from the beginning of a line on
 		return true
 	case isText(e.came):
 		return e.bursts >= threeBursts || e.bytes() >= muchText
