@@ -10,7 +10,7 @@
 //
 // What never happens: a damaged line never becomes a reading, it is counted as rejected; the parts of a line on either
 // side of a lost port are never joined; a reading never gets a unit, a digit or a sign that its line does not have;
-// nothing is sent to a scale but what its entry states.
+// nothing is sent to a scale but what its entry states, unless a person lets an identification ask.
 //
 // What can't be seen: a digit turned into another digit, and a loss of exactly one line's length in the midst of two
 // lines. Of the shapes only stx-words can carry a checksum; parity (7E1, 7O1) finds the first. Each shape says what damage

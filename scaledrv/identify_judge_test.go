@@ -61,7 +61,7 @@ func TestWhatSeveralShapesExplainIsNotSure(t *testing.T) {
 		{"digits alone are bare", "7E1", 0, again(3, "0.0\r\n"), "sure: bare 7E1"},
 		{"of even characters only 8N1 and 7E1 are the same on the wire", "8N1", 0, again(9, "0.00\n"), "unsure: bare 8N1, bare 7E1"},
 		{"one turned bit does not tell them apart", "8N1", 0, append(again(8, "0.00\n"), "0.20\n"), "unsure: bare 8N1, bare 7E1"},
-		{"a single digit over and over may be another speed's", "8N1", 0, again(50, "1\r"), "unsure: bare 8N1, bare 7O1"},
+		{"a single digit over and over may be another speed's", "8N1", 0, again(50, "0\r"), "unsure: bare 8N1"},
 		{"an unpadded number is no trailing flag that never comes", "8N1", 0, again(3, "0.0 g\r\n"), "sure: bare 8N1"},
 		{"a padded one at rest may be", "8N1", 0, again(9, "      0.0 g\r\n"), "unsure: trailing-flag 8N1, bare 8N1"},
 		{"a negative one too", "8N1", 0, again(9, "     -0.1 g\r\n"), "unsure: trailing-flag 8N1, bare 8N1"},
@@ -84,6 +84,14 @@ func TestWhatSeveralShapesExplainIsNotSure(t *testing.T) {
 			require.Equal(t, tt.want, told(judge(spoken(tt.frame, tt.every, tt.lines...), allFrames)))
 		})
 	}
+}
+
+func TestATrailingFlagThatNeverCameIsNotSureAlone(t *testing.T) {
+	e := gather(spoken("8N1", 0, "      0.0 g\r\n", "      0.1 g\r\n", "      0.0 g\r\n"), "8N1", "trailing-flag")
+	require.Len(t, e.lines, 3)
+	sure, advice := decide([]evidence{e})
+	require.False(t, sure)
+	require.Contains(t, advice, "no flag of motion")
 }
 
 // Lines of the shape that NMEA 0183 has, and of a log, as anybody writes them; the bytes are random.

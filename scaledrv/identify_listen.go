@@ -17,10 +17,11 @@ const (
 	telltale = 4 * time.Second         // the least, since lines came that several shapes explain
 	inAll    = 14 * time.Second        // so long such lines are waited on, since the search began: somebody may act at the scale
 
-	fewRubbish  = 16          // bytes that are no text
-	muchText    = 150         // bytes of text without a line
-	threeBursts = 3           // of text without a line: half a line, and two that must be alike
-	noPause     = time.Second // of bytes without a line: a line takes a fifth of that at the slowest speed
+	shortLine   = enoughLength + 1 // bytes; at a speed far too slow a line is heard as fewer
+	fewRubbish  = 16               // bytes that are no text
+	muchText    = 150              // bytes of text without a line
+	threeBursts = 3                // of text without a line: half a line, and two that must be alike
+	noPause     = time.Second      // of bytes without a line: a line takes a fifth of that at the slowest speed
 )
 
 // ear is what came at one setting so far.
@@ -160,6 +161,8 @@ func (e *ear) over(at time.Duration) bool {
 	case e.lines > 0:
 		return e.share < 0.5 && e.bytes() >= muchText
 	case e.bursts == 0 && at >= e.first+noPause:
+		return true
+	case len(e.came[0].bytes) == 0 && e.bytes() < shortLine*e.bursts: // from the beginning of a line on
 		return true
 	case isText(e.came):
 		return e.bursts >= threeBursts || e.bytes() >= muchText

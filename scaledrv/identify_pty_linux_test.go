@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -35,6 +36,8 @@ func TestIdentifyOnPseudoTerminals(t *testing.T) {
 			defer func() { stop(); running.Wait(); line.Close() }()
 			require.NoError(t, bench.Do("cup", 0))
 			require.NoError(t, bench.Do("tip", 0.3))
+			rest := time.AfterFunc(5*time.Second, func() { _ = bench.Do("rest", 0) })
+			defer rest.Stop()
 			link, err := ParseLink("serial:" + line.Path())
 			require.NoError(t, err)
 			id, err := Identify(ctx, link, IdentifyOptions{})

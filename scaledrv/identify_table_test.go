@@ -17,7 +17,7 @@ import (
 	"twocup/simulator"
 )
 
-var identifyEvery = flag.Int("identify-every", 101, "of the combinations of the identification table, every how many-th is run; 1 for all")
+var identifyEvery = flag.Int("identify-every", 211, "of the combinations of the identification table, every how many-th is run; 1 for all")
 
 // sender is a simulated scale's way to send.
 type sender struct {
@@ -131,7 +131,11 @@ func TestIdentificationTable(t *testing.T) {
 									if load == "load moves" {
 										acts = poured
 									}
-									id := identifyAt(t, opt, acts, IdentifyOptions{})
+									var told []string
+									id := identifyAt(t, opt, acts, IdentifyOptions{Progress: func(text string) { told = append(told, text) }})
+									if id.Sure && id.Took > 12*time.Second {
+										t.Logf("slow: %s at %d %s, %g Hz, %s, %s, seed %d: %v %q", s.name, baud, frame, rate, load, line, seed, id.Took, told)
+									}
 									wrong := ""
 									if id.Sure {
 										wrong = s.whatIsWrong(id, baud, frame)

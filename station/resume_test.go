@@ -317,3 +317,20 @@ func TestWhatComesOntoAWeighedCupInAnOutageIsNoB(t *testing.T) {
 		require.Equal(s, 100*reading.Gram, s.batchNow().Parts[1].Poured)
 	})
 }
+
+// With shape: auto the division is found anew after a restart; the batch goes on with its own until then.
+func TestABatchKeepsTheDivisionThatWasFoundForIt(t *testing.T) {
+	onBench(t, takes(0), func(s *scripted) {
+		id := s.start()
+		s.cup()
+		s.pour(130, 8*time.Second)
+		s.pass(300 * time.Millisecond)
+		s.restart(700*time.Millisecond, func(c *Config) { c.Scale.Division = 0 })
+		snap, err := s.Snapshot(s.Context())
+		require.NoError(s, err)
+		require.Equal(s, id, snap.Batch.ID)
+		require.Equal(s, reading.Gram/2, snap.Scale.Division, "coarser than the last digit")
+		s.rest(130, time.Second)
+		require.Equal(s, 80*reading.Gram, *s.batchNow().Poured)
+	}, func(c *Config) { c.Scale.Division = reading.Gram / 2 })
+}
