@@ -128,6 +128,8 @@ func readSettings(settings map[string]string, query string) error {
 			return fmt.Errorf("unknown setting %q: use %s", key, strings.Join(slices.Sorted(maps.Keys(settings)), ", "))
 		case seen[key]:
 			return fmt.Errorf("setting %q stands twice: leave one of them", key)
+		case value == "":
+			return fmt.Errorf("setting %q has no value: give it one, or leave it out", key)
 		}
 		seen[key], settings[key] = true, value
 	}

@@ -52,14 +52,16 @@ func TestParseLink(t *testing.T) {
 		device     string
 	}{
 		{"9600 8N1 where nothing is said", "serial:" + usb, on9600(usb, nil), usb},
-		{"all defaults said", "serial:" + usb + "?baud=9600&frame=8N1&flow=none&dtr=on&rts=on", on9600(usb, nil), usb},
+		{"all defaults said", "serial:" + usb + "?baud=9600&frame=8N1&flow=none&dtr=on&rts=on", on9600(usb, func(l *serialLink) { l.baudStated, l.frameStated = "9600", "8N1" }), usb},
 		{"seven bits, even parity, by a path with colons", "serial:" + byPath + "?frame=7E1&baud=2400", on9600(byPath, func(l *serialLink) {
 			l.mode = serial.Mode{BaudRate: 2400, DataBits: 7, Parity: serial.EvenParity}
+			l.baudStated, l.frameStated = "2400", "7E1"
 		}), byPath},
 		{"odd parity", "serial:" + usb + "?frame=7O1", on9600(usb, func(l *serialLink) {
 			l.mode = serial.Mode{BaudRate: 9600, DataBits: 7, Parity: serial.OddParity}
+			l.frameStated = "7O1"
 		}), usb},
-		{"two stop bits", "serial:" + usb + "?frame=8N2", on9600(usb, func(l *serialLink) { l.mode.StopBits = serial.TwoStopBits }), usb},
+		{"two stop bits", "serial:" + usb + "?frame=8N2", on9600(usb, func(l *serialLink) { l.mode.StopBits, l.frameStated = serial.TwoStopBits, "8N2" }), usb},
 		{"RTS/CTS", "serial:" + usb + "?flow=rtscts", on9600(usb, func(l *serialLink) { l.flow = "rtscts" }), usb},
 		{"XON/XOFF", "serial:" + usb + "?flow=xonxoff", on9600(usb, func(l *serialLink) { l.flow = "xonxoff" }), usb},
 		{"DTR off", "serial:" + usb + "?dtr=off", on9600(usb, func(l *serialLink) { l.dtr = false }), usb},
@@ -94,6 +96,7 @@ func TestParseLinkRefuses(t *testing.T) {
 		{"a setting of another word", "serial:/dev/a?speed=9600", `unknown setting "speed": use baud, dtr, flow, frame, rts`},
 		{"an empty setting", "serial:/dev/a?baud=9600&", `unknown setting "": use baud, dtr, flow, frame, rts`},
 		{"a setting twice", "serial:/dev/a?baud=9600&baud=4800", `setting "baud" stands twice: leave one of them`},
+		{"an empty rate", "serial:/dev/a?baud=", `setting "baud" has no value: give it one, or leave it out`},
 		{"a rate that is none", "serial:/dev/a?baud=fast", "baud=fast: use one of [1200 2400 4800 9600 19200 38400 57600 115200]"},
 		{"a rate with a digit lost", "serial:/dev/a?baud=960", "baud=960: use one of [1200 2400 4800 9600 19200 38400 57600 115200]"},
 		{"a frame that no scale has", "serial:/dev/a?frame=5N1", "frame=5N1: use 8N1, 7E1, 7O1 or 8N2"},
@@ -122,7 +125,7 @@ func TestParseLinkRefuses(t *testing.T) {
 		{"backwards", "replay:a.log?speed=-1", "speed=-1: " + speedForm},
 		{"a speed that is no number", "replay:a.log?speed=NaN", "speed=NaN: " + speedForm},
 		{"a speed without end", "replay:a.log?speed=Inf", "speed=Inf: " + speedForm},
-		{"an empty speed", "replay:a.log?speed", "speed=: " + speedForm},
+		{"an empty speed", "replay:a.log?speed", `setting "speed" has no value: give it one, or leave it out`},
 		{"a rate of a recording", "replay:a.log?baud=9600", `unknown setting "baud": use speed`},
 		{"a scale without a cable", "manual", `links of the kind "manual" are not built yet: ` + howToWrite},
 		{"the simulated scale", "sim:", `"sim:" is started by the program itself and is no way to a port: ` + howToWrite},
