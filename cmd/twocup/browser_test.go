@@ -136,19 +136,16 @@ new MutationObserver(() => {
   window.seen.push({Ground: b.ground, Cue: b.cue, Part: b.part, Verdict: b.verdict, Remaining: text("remaining"), Motion: text("motion")});
 }).observe(document.body, {attributes: true, subtree: true, childList: true, characterData: true});`
 
-// The whole weigh-out in a real browser, over a pseudo-terminal: started by the form, poured by the hand, and on the
-// way green only inside the window and at rest.
+// The whole weigh-out in a real browser, over a pseudo-terminal: poured by the hand, and on the way green only inside the
+// window and at rest.
 func TestAWeighOutInABrowser(t *testing.T) {
 	t.Parallel() // in real time, most of it waiting
 	b := openTab(t)
 	d := startDemo(t, simulator.Options{Seed: 11, Hand: quickHand})
-	b.do(chromedp.EmulateViewport(1024, 600), chromedp.Navigate("http://"+d.address+"/bench/bench-1"),
-		chromedp.WaitVisible("#start"))
-	b.until(`document.querySelector("#start select").options.length > 0`)
-	b.shoot("start")
-	b.do(chromedp.Evaluate[chromedp.Void](keepEye),
-		chromedp.SetValue(`#start [name="material"]`, "harbour-clear"), chromedp.SendKeys(`#start [name="amount"]`, "150"),
-		chromedp.Click("#start-button"))
+	b.do(chromedp.EmulateViewport(1024, 600), chromedp.Navigate("http://"+d.address+"/bench/bench-1"), chromedp.WaitVisible("#free"))
+	b.shoot("free")
+	b.do(chromedp.Evaluate[chromedp.Void](keepEye))
+	d.start(t, map[string]any{"material": "harbour-clear", "amount": map[string]any{"total_g": 150}})
 	b.until(`document.body.dataset.cue === "place"`)
 	b.shoot("place")
 	b.do(chromedp.Click(`[data-do="auto"]`))
@@ -158,7 +155,8 @@ func TestAWeighOutInABrowser(t *testing.T) {
 	}
 	b.until(`document.body.dataset.verdict === "within"`)
 	b.shoot("within")
-	b.until(`!document.getElementById("start").hidden`)
+	b.until(`!document.getElementById("free").hidden && !document.getElementById("again").hidden`)
+	require.Contains(t, read[string](b, `document.getElementById("again").textContent`), "Harbour clear")
 
 	seen := read[[]sightSeen](b, "window.seen")
 	windows := d.windows(t)
@@ -215,10 +213,8 @@ func TestTheJugIsTippedByHolding(t *testing.T) {
 	t.Parallel() // in real time, most of it waiting
 	b := openTab(t)
 	d := startDemo(t, simulator.Options{Seed: 12, Hand: quickHand})
-	b.do(chromedp.EmulateViewport(1024, 600), chromedp.Navigate("http://"+d.address+"/bench/bench-1"), chromedp.WaitVisible("#start"))
-	b.until(`document.querySelector("#start select").options.length > 0`)
-	b.do(chromedp.SetValue(`#start [name="material"]`, "harbour-clear"), chromedp.SendKeys(`#start [name="amount"]`, "600"),
-		chromedp.Click("#start-button"))
+	b.do(chromedp.EmulateViewport(1024, 600), chromedp.Navigate("http://"+d.address+"/bench/bench-1"), chromedp.WaitVisible("#free"))
+	d.start(t, map[string]any{"material": "harbour-clear", "amount": map[string]any{"total_g": 600}})
 	b.until(`document.body.dataset.cue === "place"`)
 	b.do(chromedp.Click(`[data-do="cup"]`))
 	b.until(`document.body.dataset.cue === "pour"`)
@@ -258,9 +254,13 @@ func TestAStaleValueNeverLooksLive(t *testing.T) {
 	require.NoError(t, d.bench.Do("cup", 0))
 	b.do(chromedp.EmulateViewport(1024, 600), chromedp.Navigate("http://"+d.address+"/bench/bench-1"))
 	b.until(`document.body.dataset.cue === "pour"`)
+	b.do(chromedp.Evaluate[chromedp.Void](`new MutationObserver(() => {
+		if (document.body.dataset.ground === "lost") window.firstLost ??= document.getElementById("after").textContent;
+	}).observe(document.body, {attributes: true, subtree: true, childList: true, characterData: true})`))
 	d.bench.Power(false)
 	b.until(`document.body.dataset.ground === "lost" && document.getElementById("shown").classList.contains("struck")`)
 	require.Equal(t, "reconnect", read[string](b, "document.body.dataset.cue"))
+	require.Equal(t, " for 2 s", read[string](b, "window.firstLost"), "said when the value is as old as the station allows")
 	b.shoot("silent")
 	b.quiet(d.address)
 }

@@ -10,14 +10,16 @@ const y = share => FLOOR - share * FULL * (FLOOR - TOP);
 // of mass, and byVolume is false so that the page can say so.
 export function levels(batch, density) {
   const known = { A: density?.a, B: density?.b };
-  const byVolume = batch.parts.every(p => known[p.part] > 0);
+  const own = batch.parts.find(p => p.part === batch.part && p.vessel !== "cup");
+  const parts = own ? [own] : batch.parts.filter(p => p.vessel === "cup"); // what is in the vessel that stands there
+  const byVolume = parts.every(p => known[p.part] > 0);
   const volume = (part, g) => (byVolume ? g / known[part] : g);
   const target = p => (p.part === batch.part ? batch.target_g : p.accepted ? p.poured_g : p.target_g);
   const poured = p => (p.part === batch.part ? batch.poured_g : p.poured_g);
-  const whole = batch.parts.reduce((sum, p) => sum + volume(p.part, Math.max(target(p), poured(p))), 0) || 1;
+  const whole = parts.reduce((sum, p) => sum + volume(p.part, Math.max(target(p), poured(p))), 0) || 1;
   let top = 0;
-  const layers = batch.parts.map(p => ({ part: p.part, from: top, to: (top += Math.max(0, volume(p.part, poured(p))) / whole) }));
-  const now = batch.parts.find(p => p.part === batch.part);
+  const layers = parts.map(p => ({ part: p.part, from: top, to: (top += Math.max(0, volume(p.part, poured(p))) / whole) }));
+  const now = parts.find(p => p.part === batch.part);
   return { byVolume, layers, line: now ? top + volume(now.part, target(now) - poured(now)) / whole : null };
 }
 
@@ -38,6 +40,7 @@ export function makeCup() {
 
   function update(batch, density) {
     const l = levels(batch, density);
+    for (const { box, name } of Object.values(layers)) box.setAttribute("height", 0), name.classList.add("thin"); // of another batch, another vessel
     for (const { part, from, to } of l.layers) {
       if (!layers[part]) { // an addition
         layers[part] = layer(part);
