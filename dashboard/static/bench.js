@@ -40,10 +40,13 @@ const screen = makeScreen(station, { send: act, record: id => api("GET", `/batch
 const settings = makeSettings(document.getElementById("settings"));
 
 const bench = { pedal: "Enter", name: station };
-let version = null, old = false, snapshot = null, heard = false;
+let version = null, old = false, leaving = false, snapshot = null, heard = false;
 function show(snap, gap_ms, retry_ms) {
   snapshot = snap;
-  if (old && snap && !(snap.batch && ON_SCALE.includes(snap.batch.phase))) return location.reload();
+  if (old && !leaving && snap && !(snap.batch && ON_SCALE.includes(snap.batch.phase))) {
+    leaving = true; // asked again before it has happened, it would begin again; until then the page goes on
+    location.reload();
+  }
   const v = screen.show(snap, gap_ms, retry_ms, bench);
   if (v) settings.say(v);
 }

@@ -1,5 +1,5 @@
 // The cup from the side, straight-walled so that height is volume: A fills, B lies on top, the target is a line across.
-import { svg } from "./shapes.js";
+import { set, svg } from "./shapes.js";
 
 const LEFT = 12, WIDTH = 100, TOP = 16, FLOOR = 286;
 const FULL = 0.78; // of the cup's height, for the whole plan
@@ -40,7 +40,10 @@ export function makeCup() {
 
   function update(batch, density) {
     const l = levels(batch, density);
-    for (const { box, name } of Object.values(layers)) box.setAttribute("height", 0), name.classList.add("thin"); // of another batch, another vessel
+    for (const part in layers) if (!l.layers.some(now => now.part === part)) { // of another batch, another vessel
+      set(layers[part].box, "height", 0);
+      layers[part].name.classList.add("thin");
+    }
     for (const { part, from, to } of l.layers) {
       if (!layers[part]) { // an addition
         layers[part] = layer(part);
@@ -48,12 +51,12 @@ export function makeCup() {
         inside.after(layers[part].name);
       }
       const { box, name } = layers[part];
-      box.setAttribute("y", y(to));
-      box.setAttribute("height", y(from) - y(to));
-      name.setAttribute("y", (y(from) + y(to)) / 2 + 11);
+      set(box, "y", y(to));
+      set(box, "height", y(from) - y(to));
+      set(name, "y", (y(from) + y(to)) / 2 + 11);
       name.classList.toggle("thin", y(from) - y(to) < 34);
     }
-    line.setAttribute("d", l.line === null ? "" : `M${LEFT - 8} ${y(l.line)}H${LEFT + WIDTH + 8}`);
+    set(line, "d", l.line === null ? "" : `M${LEFT - 8} ${y(l.line)}H${LEFT + WIDTH + 8}`);
     return { byVolume: l.byVolume, at: l.line === null ? null : { x: LEFT + WIDTH + 8, y: y(l.line) } };
   }
   return { node, update };

@@ -9,14 +9,18 @@ pen.font = `${WEIGHT} 100px ${FAMILY}`;
 const widthOf = text => pen.measureText(text).width / 100; // in em
 const heightOf = text => pen.measureText(text).actualBoundingBoxAscent / 100;
 
-let fitted = "";
+let fitted = "", watched = null;
 
 // fit(v) sets --figure, --figure-width, --cue and --aside (px) for a view. Digits are all of one width, so a number that
 // counts changes nothing.
 export function fit(v) {
   const main = document.querySelector("main");
   const texts = JSON.stringify([v.word, v.letter, v.shape, v.figure, v.note, v.shown, v.motion, v.poured, v.warning, v.saving]).replace(/\d/g, "0");
-  const key = [innerWidth, innerHeight, main.clientHeight, texts].join();
+  if (main !== watched) {
+    watched = main;
+    new ResizeObserver(() => (fitted = "")).observe(main); // asked of main at each message, its height would cost a layout each
+  }
+  const key = [innerWidth, innerHeight, texts].join();
   if (key === fitted) return;
   fitted = key;
   const w = innerWidth, h = innerHeight, column = ONE_COLUMN.matches, pad = Math.max(12, w * 0.02);

@@ -10,7 +10,7 @@ const SCALE = { up: "scale alive", silent: "scale silent", down: "scale lost", m
 export function lineOf(snap) {
   const v = view(snap, 0);
   const doing = snap.batch ? [v.letter, ...v.word].filter(Boolean).join(" ") : "free";
-  return [doing, `${SCALE[snap.scale.link] ?? snap.scale.link} (${snap.scale.shown ?? "no reading yet"})`, potLife(snap.batch?.pot_life, Date.parse(snap.at))?.text].filter(Boolean);
+  return [doing, `${SCALE[snap.scale.link] ?? snap.scale.link} (${snap.scale.shown ?? "no reading yet"})`, potLife(snap.batch?.pot_life, Date.parse(snap.at))].filter(Boolean);
 }
 
 const rows = new Map(); // by station, kept so that the focus stays where it is

@@ -7,11 +7,12 @@ import { makeFree } from "./free.js";
 import { makeLens } from "./lens.js";
 import { makeOverride } from "./override.js";
 import { makeQuestion } from "./question.js";
-import { drawShape, svg } from "./shapes.js";
+import { drawShape, set as svgSet, svg } from "./shapes.js";
 import { makeTyped } from "./typed.js";
-import { actionsFor, potLife, view } from "./view.js";
+import { actionsFor, potLife, potLifeOver, view } from "./view.js";
 
 const $ = id => document.getElementById(id);
+const mark = (name, value) => { if (document.body.dataset[name] !== value) document.body.dataset[name] = value; };
 const set = (id, text) => { if ($(id).textContent !== text) $(id).textContent = text; };
 
 // tell(text) shows a sentence for a while: the reason of a refusal.
@@ -42,12 +43,12 @@ export function makeScreen(station, outside) {
     }
     again = () => show(snap, gap_ms, retry_ms, bench);
     const own = card(snap.batch?.material);
-    const v = view(snap, gap_ms, { tolerance: own && toleranceText(own), density: own?.density, retry_ms });
-    for (const k of ["cue", "band", "phase", "part", "ground", "link", "verdict", "state"]) document.body.dataset[k] = v[k];
-    document.body.dataset.seq = snap.seq;
+    const v = view(snap, gap_ms, own && toleranceText(own), retry_ms);
+    for (const k of ["cue", "band", "phase", "part", "ground", "link", "verdict", "state"]) mark(k, v[k]);
+    mark("seq", String(snap.seq));
     const place = override(snap, v.state === "wait" && v.phase === "cup") ? "override"
       : v.state === "answer" ? "question" : v.state === "type" ? "typed" : snap.batch ? "weigh" : "free";
-    document.body.dataset.view = place;
+    mark("view", place);
     question.update(snap, place === "question", bench.pedal);
     typed(snap, place === "typed", own);
     free.update(snap, v, place === "free", { ...bench, card });
@@ -79,21 +80,23 @@ export function makeScreen(station, outside) {
     set("target", `${v.target} ${v.unit}`);
     set("shown", v.shown);
     set("motion", v.motion);
+    $("poured").style.minWidth = `${v.target.length}ch`; // nothing moves when a digit more is needed
+    $("shown").style.minWidth = `${v.target ? v.target.length + v.unit.length + 1 : 0}ch`;
     $("shown").classList.toggle("struck", v.struck);
     $("saving").hidden = !v.saving;
     const drawn = cup.update(snap.batch, own?.density);
     lens.update(v.lens, drawn.at);
-    byMass.setAttribute("visibility", own && !drawn.byVolume ? "visible" : "hidden");
+    svgSet(byMass, "visibility", own && !drawn.byVolume ? "visible" : "hidden");
     fit(v);
   }
 
   function foot(snap, gap_ms, own) {
-    const b = snap.batch, life = potLife(b?.pot_life, Date.parse(snap.at) + gap_ms);
+    const b = snap.batch, now = Date.parse(snap.at) + gap_ms;
     set("material", b ? own?.name ?? b.material : "");
     set("ratio", b && own ? own.ratio_text : "");
     set("cup-no", b?.cups > 1 ? `cup ${b.cup_no} of ${b.cups}` : "");
-    set("pot-life", life?.text ?? "");
-    $("pot-life").classList.toggle("over", life?.over === true);
+    set("pot-life", potLife(b?.pot_life, now) ?? "");
+    $("pot-life").classList.toggle("over", potLifeOver(b?.pot_life, now));
   }
 
   addEventListener("resize", () => again?.());

@@ -9,6 +9,11 @@ export function svg(name, attributes = {}, ...children) {
   return e;
 }
 
+// set changes an attribute only where it changes: a page that is told the same 25 times a second has nothing to draw.
+export function set(e, name, value) {
+  if (e.getAttribute(name) !== String(value)) e.setAttribute(name, value);
+}
+
 const line = (d, width = 10) => svg("path", { d, fill: "none", stroke: "currentColor", "stroke-width": width, "stroke-linecap": "round", "stroke-linejoin": "round" });
 const solid = d => svg("path", { d, fill: "currentColor" });
 const text = (x, y, size, s) => svg("text", { x, y, "font-size": size, "text-anchor": "middle", fill: "currentColor" }, s);

@@ -63,10 +63,10 @@ const NOTES = {
 export const ON_SCALE = ["cup", "pour", "settle", "correct"];
 const STEPS = { stir: "stir A", degas_a: "degas A", mix: "mix", second_cup: "second cup", degas: "degas", cast: "cast", press: "press", cure: "cure", demould: "demould", post_cure: "post-cure" };
 
-// view(snapshot, gap_ms, more?) is all that the page draws from. more: tolerance, the card's limits as text; density, the
-// card's; retry_ms, to the next try of a lost connection.
-export function view(snap, gap_ms, more = {}) {
-  const m = measure(snap, gap_ms, more);
+// view(snapshot, gap_ms, tolerance?, retry_ms?) is all that the page draws from. tolerance: the card's limits as text;
+// retry_ms: to the next try of a lost connection.
+export function view(snap, gap_ms, tolerance = null, retry_ms = null) {
+  const m = measure(snap, gap_ms, tolerance, retry_ms);
   const [state, , words, shape, ground, figure] = TABLE.find(([, when]) => when(m));
   const word = words(m);
   if (m.b?.part && letterOf(m.b.part) === "+" && word[0] === "") word[0] = nameOf(m.b, m.b.part);
@@ -86,7 +86,7 @@ export function view(snap, gap_ms, more = {}) {
   };
 }
 
-function measure(snap, gap_ms, { tolerance = null, retry_ms = null }) {
+function measure(snap, gap_ms, tolerance, retry_ms) {
   const scale = snap.scale, b = snap.batch, step = stepOf(scale);
   const lost = gap_ms > FRESH_MS;
   const onScale = !!b && ON_SCALE.includes(b.phase);
@@ -187,18 +187,20 @@ function next(m) {
   return STEPS[m.b.phase] ? `next: ${STEPS[m.b.phase]}` : "";
 }
 
-// Time left of the pot life, by the station's clock (now: ms since 1970), or null before first contact: {text, over}.
+// Time left of the pot life, by the station's clock (now: ms since 1970), or null before first contact.
 export function potLife(p, now) {
   if (!p?.started) return null;
-  if (p.basis === "unknown" || !p.ends) return { text: "pot life unknown", over: false };
+  if (p.basis === "unknown" || !p.ends) return "pot life unknown";
   const left = Math.floor((Date.parse(p.ends) - now) / 1000);
   const clock = `${Math.floor(Math.abs(left) / 60)}:${String(Math.abs(left) % 60).padStart(2, "0")}`;
-  if (left < 0) return { text: `pot life over since ${clock}`, over: true };
-  return { text: `pot life ${{ upper_bound: "at most ", estimate: "about " }[p.basis] ?? ""}${clock}`, over: false };
+  if (left < 0) return `pot life over since ${clock}`;
+  return `pot life ${{ upper_bound: "at most ", estimate: "about " }[p.basis] ?? ""}${clock}`;
 }
 
+export const potLifeOver = (p, now) => Boolean(p?.ends) && Date.parse(p.ends) < now;
+
 // The actions that fit: {action, label, by?, confirm?}. by is the pedal: a tap goes on, a hold takes back or takes what is
-// still below its window. Nothing by the pedal ends a batch. What does not fit is answered 409 by the station in any case.
+// not inside its window. Nothing by the pedal ends a batch. What does not fit is answered 409 by the station in any case.
 export function actionsFor(snap, v) {
   const b = snap?.batch;
   if (!b || v.link === "lost" || b.question) return [];
@@ -207,7 +209,7 @@ export function actionsFor(snap, v) {
   const list = [];
   const add = (fits, action, label, more = {}) => { if (fits) list.push({ action, label, ...more }); };
   add(read && b.cue === "change_over", "b_begins", `${short(b.part, "It")} begins now`, { by: "tap" });
-  add(read && ["hold", "top_up"].includes(b.cue) && b.part && b.poured_g > 0, "accept", `Take ${short(b.part, "it")} as it is`, { by: ["inside", "above"].includes(b.band) ? "tap" : "hold" });
+  add(read && ["hold", "top_up"].includes(b.cue) && b.part && b.poured_g > 0, "accept", `Take ${short(b.part, "it")} as it is`, { by: b.band === "inside" ? "tap" : "hold" });
   add(read && last && (b.cue === "change_over" || b.cue === "done" && b.verdict), "reopen", `Reopen ${last && short(last.part, "the last")}`, { by: "hold" });
   add(read && ["cup", "pour"].includes(b.phase) && !["change_over", "wait", "type"].includes(b.cue) && !begun && snap.scale.stable, "tare", "Tare here", { by: "tap" });
   add(b.phase === "parked", "resume", "Bring it back", { by: "tap" });
