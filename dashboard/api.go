@@ -23,6 +23,12 @@ type stationView struct {
 	Name    string `json:"name"`
 	Version string `json:"version"`
 	Demo    bool   `json:"demo"`
+	Keys    keys   `json:"keys"`
+}
+
+// keys of the keyboard that work a station's display.
+type keys struct {
+	Pedal string `json:"pedal"`
 }
 
 func (s *Server) station(r *http.Request) (*station.Station, error) {
@@ -34,7 +40,7 @@ func (s *Server) station(r *http.Request) (*station.Station, error) {
 
 func (s *Server) view(r *http.Request, st *station.Station) (stationView, error) {
 	snap, err := st.Snapshot(r.Context())
-	return stationView{Snapshot: snap, Name: st.Name(), Version: s.cfg.Version, Demo: s.cfg.Hand != nil}, err
+	return stationView{Snapshot: snap, Name: st.Name(), Version: s.cfg.Version, Demo: s.cfg.Hand != nil, Keys: keys{st.Pedal()}}, err
 }
 
 func (s *Server) listStations(w http.ResponseWriter, r *http.Request) error {

@@ -1,6 +1,7 @@
 package station
 
 import (
+	"cmp"
 	"context"
 	"log/slog"
 	"sync"
@@ -25,6 +26,7 @@ const (
 // Config is what a station needs. Without a field's default, it is required.
 type Config struct {
 	ID, Name string
+	Pedal    string // the keyboard key that works the display, by its name in W3C UI Events; empty means Enter
 	Scale    plan.Scale
 	Link     scaledrv.Link
 	LinkText string // as it stands in the scale's entry; only for people to see
@@ -135,6 +137,9 @@ func (s *Station) ID() string { return s.cfg.ID }
 
 // Name of the station, as a person calls it.
 func (s *Station) Name() string { return s.cfg.Name }
+
+// Pedal is the name of the keyboard key that works the station's display.
+func (s *Station) Pedal() string { return cmp.Or(s.cfg.Pedal, "Enter") }
 
 // Scale is what a plan must know of the station's scale, as far as it is known by now.
 func (s *Station) Scale() plan.Scale {

@@ -23,7 +23,10 @@ import (
 	"twocup/station/batch"
 )
 
-var shots = flag.String("shots", "", "folder for screenshots that the browser tests take on their way")
+var (
+	shots = flag.String("shots", "", "folder for screenshots that the browser tests take on their way")
+	paint = flag.Bool("paint", false, "measure the time from a message to its painted digits")
+)
 
 // tab is one page of a real browser.
 type tab struct {
@@ -136,19 +139,32 @@ new MutationObserver(() => {
   window.seen.push({Ground: b.ground, Cue: b.cue, Part: b.part, Verdict: b.verdict, Remaining: text("remaining"), Motion: text("motion")});
 }).observe(document.body, {attributes: true, subtree: true, childList: true, characterData: true});`
 
-// The whole weigh-out in a real browser, over a pseudo-terminal: started by the form, poured by the hand, and on the
-// way green only inside the window and at rest.
+// noteSent keeps what the page sends to the station; the last batch once more is sent as its order.
+const noteSent = `{
+	const real = window.fetch;
+	window.sent = [];
+	window.fetch = (to, how) => {
+		if (how?.method === "POST" && !to.endsWith("/hand")) window.sent.push(how.body);
+		if (window.sent.length === 1 && to.endsWith("/batches")) how = {...how, body: JSON.stringify({material: "harbour-clear", amount: {total_g: 150}})};
+		return real(to, how);
+	};
+}`
+
+// The whole weigh-out in a real browser, over a pseudo-terminal, by one key with both hands full: poured by the simulated
+// hand, and on the way green only inside the window and at rest.
 func TestAWeighOutInABrowser(t *testing.T) {
 	t.Parallel() // in real time, most of it waiting
 	b := openTab(t)
 	d := startDemo(t, simulator.Options{Seed: 11, Hand: quickHand})
-	b.do(chromedp.EmulateViewport(1024, 600), chromedp.Navigate("http://"+d.address+"/bench/bench-1"),
-		chromedp.WaitVisible("#start"))
-	b.until(`document.querySelector("#start select").options.length > 0`)
-	b.shoot("start")
-	b.do(chromedp.Evaluate[chromedp.Void](keepEye),
-		chromedp.SetValue(`#start [name="material"]`, "harbour-clear"), chromedp.SendKeys(`#start [name="amount"]`, "150"),
-		chromedp.Click("#start-button"))
+	last := d.start(t, map[string]any{"material": "harbour-clear", "amount": map[string]any{"total_g": 150}})
+	status, answer := d.post(t, "/batches/"+last+"/actions", `{"action":"abandon","reason":"to have a last one"}`)
+	require.Equal(t, http.StatusOK, status, string(answer))
+	b.do(chromedp.EmulateViewport(1024, 600), chromedp.Navigate("http://"+d.address+"/bench/bench-1"), chromedp.WaitVisible("#free"))
+	b.until(`document.querySelector("#again span").textContent.includes("Harbour clear") && !document.getElementById("again").disabled`)
+	b.shoot("free")
+	b.do(chromedp.Evaluate[chromedp.Void](keepEye), chromedp.Evaluate[chromedp.Void](noteSent), press("Enter"), letGo("Enter"))
+	b.until(`window.sent.length === 1`)
+	require.JSONEq(t, fmt.Sprintf(`{"again":%q}`, last), read[string](b, "window.sent[0]"))
 	b.until(`document.body.dataset.cue === "place"`)
 	b.shoot("place")
 	b.do(chromedp.Click(`[data-do="auto"]`))
@@ -156,9 +172,12 @@ func TestAWeighOutInABrowser(t *testing.T) {
 		b.until(fmt.Sprintf(`window.seen.some(s => s.Cue === %q)`, cue))
 		b.shoot(cue)
 	}
+	b.until(`document.querySelector('[data-action="b_begins"]')?.disabled === false`)
+	b.do(press("Enter"), letGo("Enter"))
 	b.until(`document.body.dataset.verdict === "within"`)
 	b.shoot("within")
-	b.until(`!document.getElementById("start").hidden`)
+	require.Contains(t, strings.Join(read[[]string](b, "window.sent"), "\n"), `"action":"b_begins"`)
+	b.until(`!document.getElementById("free").hidden && !document.getElementById("again").hidden`)
 
 	seen := read[[]sightSeen](b, "window.seen")
 	windows := d.windows(t)
@@ -215,10 +234,8 @@ func TestTheJugIsTippedByHolding(t *testing.T) {
 	t.Parallel() // in real time, most of it waiting
 	b := openTab(t)
 	d := startDemo(t, simulator.Options{Seed: 12, Hand: quickHand})
-	b.do(chromedp.EmulateViewport(1024, 600), chromedp.Navigate("http://"+d.address+"/bench/bench-1"), chromedp.WaitVisible("#start"))
-	b.until(`document.querySelector("#start select").options.length > 0`)
-	b.do(chromedp.SetValue(`#start [name="material"]`, "harbour-clear"), chromedp.SendKeys(`#start [name="amount"]`, "600"),
-		chromedp.Click("#start-button"))
+	b.do(chromedp.EmulateViewport(1024, 600), chromedp.Navigate("http://"+d.address+"/bench/bench-1"), chromedp.WaitVisible("#free"))
+	d.start(t, map[string]any{"material": "harbour-clear", "amount": map[string]any{"total_g": 600}})
 	b.until(`document.body.dataset.cue === "place"`)
 	b.do(chromedp.Click(`[data-do="cup"]`))
 	b.until(`document.body.dataset.cue === "pour"`)
@@ -258,9 +275,13 @@ func TestAStaleValueNeverLooksLive(t *testing.T) {
 	require.NoError(t, d.bench.Do("cup", 0))
 	b.do(chromedp.EmulateViewport(1024, 600), chromedp.Navigate("http://"+d.address+"/bench/bench-1"))
 	b.until(`document.body.dataset.cue === "pour"`)
+	b.do(chromedp.Evaluate[chromedp.Void](`new MutationObserver(() => {
+		if (document.body.dataset.ground === "lost") window.firstLost ??= document.getElementById("after").textContent;
+	}).observe(document.body, {attributes: true, subtree: true, childList: true, characterData: true})`))
 	d.bench.Power(false)
 	b.until(`document.body.dataset.ground === "lost" && document.getElementById("shown").classList.contains("struck")`)
 	require.Equal(t, "reconnect", read[string](b, "document.body.dataset.cue"))
+	require.Equal(t, " for 2 s", read[string](b, "window.firstLost"), "said when the value is as old as the station allows")
 	b.shoot("silent")
 	b.quiet(d.address)
 }

@@ -99,7 +99,10 @@ func readStation(s *section) (st station.Config, simulated string) {
 		}
 		a.rest()
 	}
-	s.notBuilt("keys")
+	if k := s.section("keys"); k != nil {
+		st.Pedal = k.text("pedal", "", checkPedal)
+		k.rest()
+	}
 	scales := s.sections("scales")
 	if len(scales) > 1 {
 		scales[1].fault("", "more than one scale at a station is not built yet")
@@ -114,6 +117,16 @@ func readStation(s *section) (st station.Config, simulated string) {
 func checkID(id string) error {
 	if !idPattern.MatchString(id) {
 		return fmt.Errorf("%q is not made of a-z, 0-9 and - only", id)
+	}
+	return nil
+}
+
+// pedals are the keys that a pedal may send, by their names in W3C UI Events: none that a scanner sends or a person types.
+var pedals = regexp.MustCompile(`^(Enter|F([1-9]|1[0-9]|2[0-4])|PageUp|PageDown|Home|End|Insert|Pause|ScrollLock|Arrow(Up|Down|Left|Right))$`)
+
+func checkPedal(key string) error {
+	if !pedals.MatchString(key) {
+		return fmt.Errorf("%q is no key of a pedal: Enter, F1 to F24, PageUp, PageDown, Home, End, Insert, Pause, ScrollLock or ArrowUp, ArrowDown, ArrowLeft, ArrowRight", key)
 	}
 	return nil
 }

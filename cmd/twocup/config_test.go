@@ -27,6 +27,7 @@ stations:
         capacity: 6000 g
         division: 0.1 g
     auto: {tare: false, settle: 2s}
+    keys: {pedal: F13}
 `
 
 func TestASoundConfigurationIsReadWhole(t *testing.T) {
@@ -38,6 +39,7 @@ func TestASoundConfigurationIsReadWhole(t *testing.T) {
 	st := cfg.stations[0]
 	require.Equal(t, "bench-1", st.ID)
 	require.Equal(t, "Casting bench", st.Name)
+	require.Equal(t, "F13", st.Pedal)
 	require.Equal(t, reading.Gram/10, st.Scale.Division)
 	require.Equal(t, 6*reading.Kilogram, st.Scale.Capacity)
 	require.Zero(t, st.Scale.Repeatability)
@@ -85,7 +87,7 @@ func TestAFaultSaysWhereAndWhat(t *testing.T) {
 		{"a pattern without a value", "status-comma\n", "pattern\n        pattern: 'W(?P<unit>g)'\n", "10: stations[0].scales[0].pattern: "},
 		{"a hopeless pattern", "status-comma\n", "pattern\n        pattern: '(?P<value>'\n", "10: stations[0].scales[0].pattern: "},
 		{"an unknown command", "        capacity:", "        commands: {dance: X}\n        capacity:", "10: stations[0].scales[0].commands.dance: is not a known key"},
-		{"a key of a station that is not built", "    auto:", "    keys: {pedal: Enter}\n    auto:", "12: stations[0].keys: is not built yet"},
+		{"a key that a scanner sends is no pedal", "F13", "b", `13: stations[0].keys.pedal: "b" is no key of a pedal: Enter, F1 to F24, PageUp, PageDown, Home, End, Insert, Pause, ScrollLock or ArrowUp, ArrowDown, ArrowLeft, ArrowRight`},
 		{"a link that is not built", "serial:/dev/ttyUSB0?baud=9600", "manual", "8: stations[0].scales[0].link: "},
 		{"a shape that is not built", "status-comma", "hid", "9: stations[0].scales[0].shape: "},
 		{"a shape that must know its unit", "status-comma", "reversed", "9: stations[0].scales[0].shape: "},

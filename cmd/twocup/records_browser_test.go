@@ -144,6 +144,12 @@ func TestTheRecordsInABrowser(t *testing.T) {
 func (b *tab) goes(step chromedp.Action[chromedp.Void], wanted string) {
 	b.t.Helper()
 	b.do(step)
+	b.arrives(wanted)
+}
+
+// arrives waits for something to hold in a page that may be on its way to another one.
+func (b *tab) arrives(wanted string) {
+	b.t.Helper()
 	require.Eventually(b.t, func() bool {
 		there, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](wanted))
 		return err == nil && there

@@ -16,6 +16,7 @@ export function deadForAMoment(button) {
   setTimeout(() => (button.disabled = false), DEAD_MS);
 }
 
+// act(snap, action, more, tell) sends an action; tell gets the reason when it is refused.
 export async function act(snap, action, more, tell) {
   tell("");
   try {
@@ -25,33 +26,47 @@ export async function act(snap, action, more, tell) {
   }
 }
 
-// makeActions(box, tell): update(snap, list) draws a new set only when the batch's state or the set has changed.
-export function makeActions(box, tell) {
+// What a button says of the pedal: "tap" and "hold" are what the foot does.
+export function pedalText(way, pedal) {
+  const key = pedal === "Enter" ? "Enter" : "the pedal";
+  return { tap: `tap ${key}`, hold: `hold ${key}` }[way] ?? "";
+}
+
+// makeActions(box, send, tell): update(snap, list, pedal) draws a new set only when the batch's state or the set has
+// changed; press("tap") and press("hold") press the button that the pedal means, if it is there and not dead.
+export function makeActions(box, send, tell) {
   let drawn = "", from = null;
 
-  function button({ action, label, confirm }) {
-    const b = document.createElement("button");
+  function button({ action, label, confirm, by }, pedal) {
+    const b = document.createElement("button"), word = document.createElement("b");
     b.type = "button";
     b.dataset.action = action;
-    b.textContent = label;
+    b.dataset.by = by ?? "";
+    word.textContent = label;
+    b.append(word, Object.assign(document.createElement("small"), { textContent: pedalText(by, pedal) }));
     let sure = !confirm;
     b.onclick = () => {
       deadForAMoment(b);
-      if (sure) return act(from, action, confirm ? { reason: "ended at the bench display, no reason asked" } : {}, tell);
+      if (sure) return send(from, action, confirm ? { reason: "ended at the bench display, no reason asked" } : {}, tell);
       sure = true;
-      b.textContent = `${label}: tap again`;
-      setTimeout(() => { sure = false; b.textContent = label; }, CONFIRM_MS);
+      word.textContent = `${label}: tap again`;
+      setTimeout(() => { sure = false; word.textContent = label; }, CONFIRM_MS);
     };
     deadForAMoment(b);
     return b;
   }
 
-  return function update(snap, list) {
-    const b = snap?.batch;
-    const key = b ? JSON.stringify([b.id, b.phase, b.part, b.cup_no, list]) : "";
-    from = snap; // the same state as drawn, or redrawn just below
-    if (key === drawn) return;
-    drawn = key;
-    box.replaceChildren(...list.map(button));
+  return {
+    update(snap, list, pedal) {
+      const b = snap?.batch;
+      const key = b ? JSON.stringify([b.id, b.phase, b.part, b.cup_no, list, pedal]) : "";
+      from = snap; // the same state as drawn, or redrawn just below
+      if (key === drawn) return;
+      drawn = key;
+      box.replaceChildren(...list.map(l => button(l, pedal)));
+    },
+    press(way) {
+      box.querySelector(`[data-by="${way}"]`)?.click(); // a disabled button takes no click
+    },
   };
 }

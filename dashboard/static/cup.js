@@ -1,5 +1,5 @@
 // The cup from the side, straight-walled so that height is volume: A fills, B lies on top, the target is a line across.
-import { svg } from "./shapes.js";
+import { set, svg } from "./shapes.js";
 
 const LEFT = 12, WIDTH = 100, TOP = 16, FLOOR = 286;
 const FULL = 0.78; // of the cup's height, for the whole plan
@@ -10,14 +10,16 @@ const y = share => FLOOR - share * FULL * (FLOOR - TOP);
 // of mass, and byVolume is false so that the page can say so.
 export function levels(batch, density) {
   const known = { A: density?.a, B: density?.b };
-  const byVolume = batch.parts.every(p => known[p.part] > 0);
+  const own = batch.parts.find(p => p.part === batch.part && p.vessel !== "cup");
+  const parts = own ? [own] : batch.parts.filter(p => p.vessel === "cup"); // what is in the vessel that stands there
+  const byVolume = parts.every(p => known[p.part] > 0);
   const volume = (part, g) => (byVolume ? g / known[part] : g);
   const target = p => (p.part === batch.part ? batch.target_g : p.accepted ? p.poured_g : p.target_g);
   const poured = p => (p.part === batch.part ? batch.poured_g : p.poured_g);
-  const whole = batch.parts.reduce((sum, p) => sum + volume(p.part, Math.max(target(p), poured(p))), 0) || 1;
+  const whole = parts.reduce((sum, p) => sum + volume(p.part, Math.max(target(p), poured(p))), 0) || 1;
   let top = 0;
-  const layers = batch.parts.map(p => ({ part: p.part, from: top, to: (top += Math.max(0, volume(p.part, poured(p))) / whole) }));
-  const now = batch.parts.find(p => p.part === batch.part);
+  const layers = parts.map(p => ({ part: p.part, from: top, to: (top += Math.max(0, volume(p.part, poured(p))) / whole) }));
+  const now = parts.find(p => p.part === batch.part);
   return { byVolume, layers, line: now ? top + volume(now.part, target(now) - poured(now)) / whole : null };
 }
 
@@ -38,6 +40,10 @@ export function makeCup() {
 
   function update(batch, density) {
     const l = levels(batch, density);
+    for (const part in layers) if (!l.layers.some(now => now.part === part)) { // of another batch, another vessel
+      set(layers[part].box, "height", 0);
+      layers[part].name.classList.add("thin");
+    }
     for (const { part, from, to } of l.layers) {
       if (!layers[part]) { // an addition
         layers[part] = layer(part);
@@ -45,12 +51,12 @@ export function makeCup() {
         inside.after(layers[part].name);
       }
       const { box, name } = layers[part];
-      box.setAttribute("y", y(to));
-      box.setAttribute("height", y(from) - y(to));
-      name.setAttribute("y", (y(from) + y(to)) / 2 + 11);
+      set(box, "y", y(to));
+      set(box, "height", y(from) - y(to));
+      set(name, "y", (y(from) + y(to)) / 2 + 11);
       name.classList.toggle("thin", y(from) - y(to) < 34);
     }
-    line.setAttribute("d", l.line === null ? "" : `M${LEFT - 8} ${y(l.line)}H${LEFT + WIDTH + 8}`);
+    set(line, "d", l.line === null ? "" : `M${LEFT - 8} ${y(l.line)}H${LEFT + WIDTH + 8}`);
     return { byVolume: l.byVolume, at: l.line === null ? null : { x: LEFT + WIDTH + 8, y: y(l.line) } };
   }
   return { node, update };

@@ -9,8 +9,20 @@ pen.font = `${WEIGHT} 100px ${FAMILY}`;
 const widthOf = text => pen.measureText(text).width / 100; // in em
 const heightOf = text => pen.measureText(text).actualBoundingBoxAscent / 100;
 
-// fit(v) sets --figure, --figure-width and --cue (px) for a view.
+let fitted = "", watched = null;
+
+// fit(v) sets --figure, --figure-width, --cue and --aside (px) for a view. Digits are all of one width, so a number that
+// counts changes nothing.
 export function fit(v) {
+  const main = document.querySelector("main");
+  const texts = JSON.stringify([v.word, v.letter, v.shape, v.figure, v.note, v.shown, v.motion, v.poured, v.warning, v.saving]).replace(/\d/g, "0");
+  if (main !== watched) {
+    watched = main;
+    new ResizeObserver(() => (fitted = "")).observe(main); // asked of main at each message, its height would cost a layout each
+  }
+  const key = [innerWidth, innerHeight, texts].join();
+  if (key === fitted) return;
+  fitted = key;
   const w = innerWidth, h = innerHeight, column = ONE_COLUMN.matches, pad = Math.max(12, w * 0.02);
   const set = (name, px) => document.documentElement.style.setProperty(name, `${px.toFixed(1)}px`);
 
@@ -26,9 +38,12 @@ export function fit(v) {
   const lines = v.figure ? [v.word[1]] : v.word[1].split(" "); // without a big figure the word may take two lines
   const beside = (v.letter ? widthOf(v.letter) + 0.22 : 0) + (v.shape === "rings" ? 1.9 : 1.1);
   const longest = Math.max(...lines.map(widthOf)) + (column ? 0 : beside);
-  set("--cue", Math.min((CUE * digit) / heightOf("H"), (0.985 * (w - 2 * pad)) / longest));
+  const cue = Math.min((CUE * digit) / heightOf("H"), (0.985 * (w - 2 * pad)) / longest);
+  set("--cue", cue);
+  const asides = Math.max(widthOf(v.word[0]), widthOf(v.word[2]), 1);
+  set("--aside", Math.min(0.34 * cue, (0.97 * (w - 2 * pad) - (column ? 0 : beside * cue)) / asides));
 
-  const main = document.querySelector("main"), body = document.body.classList;
+  const body = document.body.classList;
   body.remove("tight"); // where the height has no room, the figure's caption goes first
   body.toggle("tight", main.scrollHeight > main.clientHeight);
 }

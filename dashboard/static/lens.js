@@ -1,6 +1,6 @@
 // The lens: a round glass held upright to the cup's target line. It opens near the target and shows the window at a
 // fixed size, whatever the target is: two edges, and the level as it comes up between them.
-import { svg } from "./shapes.js";
+import { set, svg } from "./shapes.js";
 
 const X = 222, R = 90, Y = 150;
 const LOW = Y + 40, HIGH = Y - 40; // the window's edges
@@ -34,10 +34,10 @@ export function makeLens() {
     node.classList.toggle("unsure", open && !lens.provable);
     if (!open) return;
     const h = heightIn(lens.poured, lens.low, lens.high);
-    level.setAttribute("y", h);
-    level.setAttribute("height", Y + R - h);
-    top.setAttribute("d", `M${X - R} ${h}H${X + R}`);
-    ray.setAttribute("d", `M${at.x} ${at.y}L${X - R * 0.7} ${Y - R * 0.7}M${at.x} ${at.y}L${X - R * 0.7} ${Y + R * 0.7}`);
+    set(level, "y", h);
+    set(level, "height", Y + R - h);
+    set(top, "d", `M${X - R} ${h}H${X + R}`);
+    set(ray, "d", `M${at.x} ${at.y}L${X - R * 0.7} ${Y - R * 0.7}M${at.x} ${at.y}L${X - R * 0.7} ${Y + R * 0.7}`);
   }
   return { node, update };
 }

@@ -2,25 +2,29 @@
 // taken for dead.
 const FIRST_WAIT = 250, LONGEST_WAIT = 5000, DEAD_MS = 5000;
 
-// live(path, show) calls show(snapshot, gap_ms) at each message and four times a second; snapshot is null before the
-// first. It reconnects for ever: after 0.25 s, then twice that up to 5 s, and at once when the page comes back to
-// sight or the network does.
-export function live(path, show) {
-  let socket = null, snapshot = null, timer = 0, wait = FIRST_WAIT;
+// live(path, show, met) calls show(snapshot, gap_ms, retry_ms) at each message and four times a second; snapshot is null
+// before the first, retry_ms is the time to the next try while there is no connection, else null. It calls met() with the
+// first message of each connection. It reconnects for ever: after 0.25 s, then twice that up to 5 s, and at once when the
+// page comes back to sight or the network does.
+export function live(path, show, met) {
+  let socket = null, snapshot = null, timer = 0, wait = FIRST_WAIT, next = 0, first = true;
   let heard = now(), tried = now();
 
   function open() {
     clearTimeout(timer);
     timer = 0;
     drop();
+    first = true;
     tried = now();
     socket = new WebSocket(location.origin.replace(/^http/, "ws") + path);
     socket.onmessage = m => {
-      const next = JSON.parse(m.data);
-      show(next, 0);
-      snapshot = next; // only now: a message that can't be shown counts as none, and the page grows stale
+      const message = JSON.parse(m.data);
+      show(message, 0, null);
+      snapshot = message; // only now: a message that can't be shown counts as none, and the page grows stale
       heard = now();
       wait = FIRST_WAIT;
+      if (first) met();
+      first = false;
     };
     socket.onclose = retry;
   }
@@ -33,6 +37,7 @@ export function live(path, show) {
   function retry() {
     drop();
     timer = setTimeout(open, wait);
+    next = performance.now() + wait;
     wait = Math.min(wait * 2, LONGEST_WAIT);
   }
   function wake() {
@@ -43,7 +48,7 @@ export function live(path, show) {
   addEventListener("online", wake);
   setInterval(() => {
     if (!timer && Math.min(since(heard), since(tried)) > DEAD_MS) retry();
-    show(snapshot, since(heard));
+    show(snapshot, since(heard), timer ? Math.max(0, next - performance.now()) : null);
   }, 250);
   open();
 }

@@ -1,15 +1,13 @@
 // A batch that waits for its open checks: what they say, and a named person's reason to go on.
-import { act } from "./actions.js";
-import { api } from "./api.js";
-
-export function makeOverride(form) {
+export function makeOverride(form, send, record) {
   const fault = form.querySelector(".fault");
   let from = null, read = "", stops = [];
 
   async function load(id) {
     try {
-      const record = await api("GET", `/batches/${encodeURIComponent(id)}`);
-      stops = (record.plan?.checks ?? []).filter(c => c.level === "stop");
+      fault.textContent = "";
+      const { plan } = await record(id);
+      stops = (plan?.checks ?? []).filter(c => c.level === "stop");
       form.querySelector("#checks").replaceChildren(...stops.map(c => Object.assign(document.createElement("li"), { textContent: `${c.id}: ${c.figure}, limit ${c.limit}. ${c.do ?? ""}` })));
     } catch (e) {
       fault.textContent = e.message;
@@ -19,7 +17,7 @@ export function makeOverride(form) {
   form.onsubmit = async e => {
     e.preventDefault();
     const { reason, operator } = form.elements;
-    for (const c of stops) await act(from, "override", { check: c.id, reason: reason.value, operator: operator.value }, t => (fault.textContent = t));
+    for (const c of stops) await send(from, "override", { check: c.id, reason: reason.value, operator: operator.value }, t => (fault.textContent = t));
   };
 
   return function update(snap, waiting) {

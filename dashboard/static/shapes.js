@@ -9,6 +9,11 @@ export function svg(name, attributes = {}, ...children) {
   return e;
 }
 
+// set changes an attribute only where it changes: a page that is told the same 25 times a second has nothing to draw.
+export function set(e, name, value) {
+  if (e.getAttribute(name) !== String(value)) e.setAttribute(name, value);
+}
+
 const line = (d, width = 10) => svg("path", { d, fill: "none", stroke: "currentColor", "stroke-width": width, "stroke-linecap": "round", "stroke-linejoin": "round" });
 const solid = d => svg("path", { d, fill: "currentColor" });
 const text = (x, y, size, s) => svg("text", { x, y, "font-size": size, "text-anchor": "middle", fill: "currentColor" }, s);
@@ -33,6 +38,10 @@ const SHAPES = {
   broken: () => [line("M4 50H30L40 26"), line("M60 74L70 50H96")],
   dots: () => [16, 50, 84].map(x => svg("circle", { cx: x, cy: 50, r: 11, fill: "currentColor" })),
   plus: () => [line("M50 8C50 8 16 44 16 62A34 34 0 0 0 84 62C84 44 50 8 50 8Z", 8), line("M50 46V78M34 62H66", 9)],
+  beside: () => [line("M8 20L16 80H46L54 20"), line("M66 88H94", 12), line("M8 88H58", 4)],
+  stick: () => [line("M16 30L27 90H73L84 30"), line("M44 72L66 6", 9)],
+  ring: () => [svg("circle", { cx: 50, cy: 50, r: 38, fill: "none", stroke: "currentColor", "stroke-width": 13 })],
+  field: () => [line("M6 22H94V78H6Z", 8), line("M26 36V64", 9)],
   crossed: () => [line("M12 12H88V88H12ZM32 32L68 68M68 32L32 68")],
   weightdown: () => [line("M50 8V58M28 38L50 60L72 38", 12), line("M10 88H90", 12)],
   weightup: () => [line("M50 62V12M28 32L50 10L72 32", 12), line("M10 88H90", 12)],

@@ -14,13 +14,16 @@ const TABLE = [
   ["fault", m => m.onScale && m.scale.state === "fault", () => ["", "Scale fault", ""], "broken", "lost", null],
   ["empty", m => !m.b, () => ["", "Nothing on", ""], "cup", "plain", null],
   ["answer", m => m.b.question, m => ["", m.b.question.ask, ""], "halves", "plain", null],
+  ["parked", m => m.b.phase === "parked", () => ["", "Parked", "bring the cup back to go on"], "beside", "plain", null],
   ["scrapped", m => m.b.phase === "scrapped", () => ["", "Scrapped", ""], "crossed", "plain", null],
   ["abandoned", m => m.b.phase === "abandoned", () => ["", "Given up", ""], "crossed", "plain", null],
   ["within", m => m.b.cue === "done" && m.green, m => ["", "Within", next(m)], "inside", "green", "error"],
   ["unproven", m => m.b.cue === "done" && ["unproven", "within"].includes(m.b.verdict), () => CANT_TELL, "unproven", "unproven", "error"],
   ["outside", m => m.b.cue === "done" && m.b.verdict === "outside", () => ["", "Outside", ""], m => (m.b.ratio_error_pct < 0 ? "below" : "above"), "over", "error"],
-  ["done", m => m.b.cue === "done", () => ["", "Done", ""], "lines", "plain", null],
-  ["place", m => m.b.cue === "place", () => ["", "Place the cup", ""], "cup", "plain", null],
+  ["step", m => STEPS[m.b.phase], m => ["", capital(STEPS[m.b.phase]), ""], "stick", "plain", null],
+  ["done", m => m.b.cue === "done", () => ["", "Done", ""], "ring", "plain", null],
+  ["type", m => m.b.cue === "type", m => ["", TYPES[m.by] ?? "Type", ""], "field", "plain", "remaining"],
+  ["place", m => m.b.cue === "place", m => ["", m.own ? `Place the cup of ${m.b.part}` : "Place the cup", m.b.cups > 1 && !m.b.part ? `${m.b.cup_no} of ${m.b.cups}` : ""], "cup", "plain", null],
   ["wait", m => m.b.cue === "wait", () => ["", "Wait", ""], "dots", "plain", null],
   ["change_over", m => m.b.cue === "change_over", m => m.change, "rings", "plain", "remaining"],
   ["inside", m => m.green, () => ["", "In", ""], "inside", "green", "remaining"],
@@ -35,31 +38,35 @@ const TABLE = [
   ["other", () => true, m => ["", m.b.cue, ""], "dots", "plain", "remaining"],
 ];
 const CANT_TELL = ["", "In or out:", "the scale can't tell"];
+const TYPES = { volume: "Measure", drops: "Drops" };
 
 const NOTES = {
   wait: m => m.scale.advice ?? (m.b.phase === "cup" ? "The load is not at rest yet, or a check is open" : ""),
+  parked: m => m.b.parts.some(p => p.poured_g > 0) ? "Its mass is kept. It is weighed again before anything is poured" : "",
+  step: m => m.b.verdict ? verdictNote(m) : "",
   place: m => m.b.phase === "cup" && m.scale.stable && m.scale.value_g >= Math.max(1, 5 * m.scale.division_g)
-    ? "Something stands on the pan since before: take it off, then place the empty cup" : m.b.part ? `${m.pouredText} ${m.unit} of ${m.b.part} is kept` : m.b.parts.map(p => `${p.part} ${massText(micrograms(p.target_g), m.step)} ${m.unit}`).join(", then "),
+    ? "Something stands on the pan since before: take it off, then place the empty cup" : m.b.part ? (m.b.poured_g > 0 ? `${m.pouredText} ${m.unit} of ${nameOf(m.b, m.b.part)} is kept` : "") : m.b.parts.map(p => `${p.part} ${massText(micrograms(p.target_g), m.step)} ${m.unit}`).join(", then "),
   ease: m => m.b.flow_wanted_g_s ? `Slow to about ${flowText(m.b.flow_wanted_g_s)} g/s` : "Slow to a dribble",
   hold: () => "Settling",
   change_over: changeNote,
-  lost: m => m.lost ? "This display has lost the station and tries again by itself"
+  lost: m => m.lost ? `This display has lost the station${m.retry_ms === null ? " and tries again now" : `; it tries again in ${Math.ceil(m.retry_ms / 1000)} s`}`
     : m.scale.advice ?? (m.scale.link === "silent" ? "The line is open but the scale says nothing: is it switched on?" : "The scale's cable or port is gone; it is tried again by itself"),
   heavy: m => m.scale.advice ?? "Take load off the pan",
   light: m => m.scale.advice ?? "Nothing may lift the pan; ZERO at the scale if it is empty",
   fault: m => m.scale.advice ?? "Look at the scale's own display",
   answer: m => m.b.question.detail ?? "",
-  cant_tell: m => m.b.doubt ? `${sentence(m.b.doubt)}: nobody can say what is in the cup` : "",
+  cant_tell: m => m.b.doubt ? `${capital(m.b.doubt)}: nobody can say what is in the cup` : "",
   within: verdictNote, unproven: verdictNote, outside: verdictNote,
   done: next, scrapped: () => "Lift the cup", abandoned: () => "Lift the cup",
 };
 
-const ON_SCALE = ["cup", "pour", "settle", "correct"];
+export const ON_SCALE = ["cup", "pour", "settle", "correct"];
 const STEPS = { stir: "stir A", degas_a: "degas A", mix: "mix", second_cup: "second cup", degas: "degas", cast: "cast", press: "press", cure: "cure", demould: "demould", post_cure: "post-cure" };
 
-// view(snapshot, gap_ms, tolerance?) is all that the page draws from. tolerance: the card's limits as text.
-export function view(snap, gap_ms, tolerance = null) {
-  const m = measure(snap, gap_ms, tolerance);
+// view(snapshot, gap_ms, tolerance?, retry_ms?) is all that the page draws from. tolerance: the card's limits as text;
+// retry_ms: to the next try of a lost connection.
+export function view(snap, gap_ms, tolerance = null, retry_ms = null) {
+  const m = measure(snap, gap_ms, tolerance, retry_ms);
   const [state, , words, shape, ground, figure] = TABLE.find(([, when]) => when(m));
   const word = words(m);
   if (m.b?.part && letterOf(m.b.part) === "+" && word[0] === "") word[0] = nameOf(m.b, m.b.part);
@@ -72,14 +79,14 @@ export function view(snap, gap_ms, tolerance = null) {
     figure: figureOf(figure, m),
     note: NOTES[state]?.(m) ?? "",
     poured: m.pouredText, target: m.targetText, unit: m.unit, step: m.step,
-    shown: m.scale.shown ?? "–", struck: m.struck, motion: m.live ? (m.scale.stable ? "at rest" : "moving") : `last good value, ${m.old}`,
+    shown: m.scale.shown ?? "–", struck: m.struck, motion: m.live ? (m.scale.link === "manual" ? "as typed" : m.scale.stable ? "at rest" : "moving") : `last good value, ${m.old}`,
     cue: m.lost || m.silent ? "reconnect" : m.b?.cue ?? "", band: m.b?.band ?? "", phase: m.b?.phase ?? "", part: m.b?.part ?? "",
     link: m.lost ? "lost" : m.scale.link, verdict: m.b?.verdict ?? "", saving: m.b?.saving === true, alarm: m.alarm, warning: m.warning,
     lens: m.b?.part && m.b.cue !== "place" && ground !== "lost" ? { low: m.b.low_g, high: m.b.high_g, poured: m.b.poured_g, band: m.b.band, provable: m.b.provable === true } : null,
   };
 }
 
-function measure(snap, gap_ms, tolerance) {
+function measure(snap, gap_ms, tolerance, retry_ms) {
   const scale = snap.scale, b = snap.batch, step = stepOf(scale);
   const lost = gap_ms > FRESH_MS;
   const onScale = !!b && ON_SCALE.includes(b.phase);
@@ -87,9 +94,10 @@ function measure(snap, gap_ms, tolerance) {
   const age = scale.age_ms === null || scale.shown === null ? null : Math.floor((scale.age_ms + gap_ms) / 1000);
   const live = !lost && linked && scale.state === "normal";
   const target = b?.part ? micrograms(b.target_g) : null, poured = b?.part ? micrograms(b.poured_g) : null;
+  const now = b?.parts.find(p => p.part === b.part);
   const at = target === null || poured === null ? null : target - poured;
   const m = {
-    b, scale, step, lost, onScale, live, tolerance, unit: step?.unit ?? "g",
+    b, scale, step, lost, onScale, live, tolerance, retry_ms, unit: step?.unit ?? "g",
     silent: onScale && (!linked || b.cue === "reconnect"),
     since: age === null ? "yet" : `for ${age} s`, old: age === null ? "never" : `${age} s old`,
     struck: !live,
@@ -97,6 +105,7 @@ function measure(snap, gap_ms, tolerance) {
     pouredText: b?.part ? massText(poured, step) : "", targetText: b?.part ? massText(target, step) : "",
     drops: b?.drops ?? 0,
     change: b?.parts ? changeOver(b) : null,
+    by: now?.measured_by, own: now !== undefined && now.vessel !== "cup",
     alarm: null,
   };
   if (lost || !linked) m.alarm = `No reading ${m.since}. ${NOTES.lost(m)}.`;
@@ -124,12 +133,13 @@ const lastIn = b => b.parts.filter(p => p.accepted).at(-1);
 
 function changeOver(b) {
   const done = lastIn(b);
-  return [done ? `${nameOf(b, done.part)} is in.` : "", `Take ${nameOf(b, b.part)}`, ""];
+  const [word, name] = letterOf(b.part) === "+" ? ["Take", nameOf(b, b.part)] : [`Take ${b.part}`, ""];
+  return [done ? `${nameOf(b, done.part)} is in.` : "", word, name];
 }
 
 function changeNote({ b }) {
   const done = lastIn(b);
-  if (done?.stir_in) return `Stir ${nameOf(b, done.part)} in well first, with a stick of its own`;
+  if (done?.stir_in) return "Stir it in first, with its own stick";
   return `Drips now still count as ${done ? nameOf(b, done.part) : "the part before"}`;
 }
 
@@ -151,7 +161,7 @@ function errorDecimals(u) {
 function errorFigure(b) {
   if (b.ratio_error_pct === null) return null;
   const text = signed(b.ratio_error_pct, errorDecimals(b.uncertainty_pct));
-  return { text, reserve: text, unit: "%", caption: "B against the ratio", size: 0.6 };
+  return { text, reserve: text, unit: "%", caption: "B against the ratio", size: 0.88 };
 }
 
 function signed(x, decimals) {
@@ -162,12 +172,12 @@ function signed(x, decimals) {
 function verdictNote(m) {
   const { ratio_error_pct: e, uncertainty_pct: u } = m.b;
   const side = e === null || e === 0 ? "" : e > 0 ? "too much B" : "too little B";
-  if (m.b.doubt) return `${sentence(m.b.doubt)}: nobody can say what is in the cup`;
+  if (m.b.doubt) return `${capital(m.b.doubt)}: nobody can say what is in the cup`;
   const sure = u === null ? "uncertainty not known" : `uncertainty ±${u.toFixed(errorDecimals(u))} %`;
   return [side, sure, m.tolerance && `card allows ${m.tolerance}`].filter(Boolean).join(" · ");
 }
 
-const sentence = text => text[0].toUpperCase() + text.slice(1);
+const capital = text => text[0].toUpperCase() + text.slice(1);
 
 function next(m) {
   return STEPS[m.b.phase] ? `next: ${STEPS[m.b.phase]}` : "";
@@ -183,19 +193,24 @@ export function potLife(p, now) {
   return `pot life ${{ upper_bound: "at most ", estimate: "about " }[p.basis] ?? ""}${clock}`;
 }
 
-// The actions that fit: {action, label, confirm?}. What does not fit is answered 409 by the station in any case.
+export const potLifeOver = (p, now) => Boolean(p?.ends) && Date.parse(p.ends) < now;
+
+// The actions that fit: {action, label, by?, confirm?}. by is the pedal: a tap goes on, a hold takes back or takes what is
+// not inside its window. Nothing by the pedal ends a batch. What does not fit is answered 409 by the station in any case.
 export function actionsFor(snap, v) {
   const b = snap?.batch;
   if (!b || v.link === "lost" || b.question) return [];
-  const begun = b.parts.some(p => p.poured_g > 0), last = b.parts.filter(p => p.accepted).at(-1), read = v.ground !== "lost";
+  const begun = b.parts.some(p => p.poured_g > 0), last = lastIn(b), read = v.ground !== "lost";
+  const short = (part, other) => (letterOf(part) === "+" ? other : part); // a button has no room for an addition's name
   const list = [];
-  const add = (fits, action, label, confirm = false) => { if (fits) list.push({ action, label, confirm }); };
-  add(read && b.cue === "change_over", "b_begins", `${nameOf(b, b.part)} begins now`);
-  add(read && ["hold", "top_up"].includes(b.cue) && b.part && b.poured_g > 0, "accept", `Take ${b.part} as it is`);
-  add(read && last && (b.cue === "change_over" || b.cue === "done" && b.verdict), "reopen", `Reopen ${last?.part}`);
-  add(read && ["cup", "pour"].includes(b.phase) && !begun && snap.scale.stable, "tare", "Tare here");
-  add(ON_SCALE.includes(b.phase) && !begun, "abandon", "Give up", true);
-  add(begun && !["scrapped", "abandoned", "done"].includes(b.phase), "scrap", "Scrap", true);
+  const add = (fits, action, label, more = {}) => { if (fits) list.push({ action, label, ...more }); };
+  add(read && b.cue === "change_over", "b_begins", `${short(b.part, "It")} begins now`, { by: "tap" });
+  add(read && ["hold", "top_up"].includes(b.cue) && b.part && b.poured_g > 0, "accept", `Take ${short(b.part, "it")} as it is`, { by: b.band === "inside" ? "tap" : "hold" });
+  add(read && last && (b.cue === "change_over" || b.cue === "done" && b.verdict), "reopen", `Reopen ${last && short(last.part, "the last")}`, { by: "hold" });
+  add(read && ["cup", "pour"].includes(b.phase) && !["change_over", "wait", "type"].includes(b.cue) && !begun && snap.scale.stable, "tare", "Tare here", { by: "tap" });
+  add(b.phase === "parked", "resume", "Bring it back", { by: "tap" });
+  add(ON_SCALE.includes(b.phase) && !begun, "abandon", "Give up", { confirm: true });
+  add(begun && !["scrapped", "abandoned", "done"].includes(b.phase), "scrap", "Scrap", { confirm: true });
   return list;
 }
 
