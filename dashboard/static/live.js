@@ -23,7 +23,7 @@ export function live(path, show, met) {
       snapshot = message; // only now: a message that can't be shown counts as none, and the page grows stale
       heard = now();
       wait = FIRST_WAIT;
-      if (first) met();
+      if (first) met?.();
       first = false;
     };
     socket.onclose = retry;
