@@ -96,6 +96,7 @@ func (f *found) answer(ctx context.Context, port Port, began time.Time) (any boo
 	for {
 		chunk, err := readUntil(ctx, port, until)
 		if err != nil || len(chunk) == 0 {
+			f.judgement = judge(f.came, f.frames)
 			return any, err
 		}
 		at := time.Since(began)
@@ -104,7 +105,6 @@ func (f *found) answer(ctx context.Context, port Port, began time.Time) (any boo
 		}
 		any = true
 		f.came = append(f.came, recorded{at, chunk})
-		f.judgement = judge(f.came, f.frames)
 		until = time.Now().Add(pause)
 	}
 }

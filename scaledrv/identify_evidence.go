@@ -157,10 +157,11 @@ func (e *evidence) longest() (characters int) {
 	return characters
 }
 
-// flagged says whether a line carried a word of its shape beside number and unit.
+// flagged says whether a line carried what no damage makes of a number and its unit: a word of its shape, or a blank in the
+// unit's place.
 func (e *evidence) flagged() bool {
 	for _, l := range e.lines {
-		if text := trimSpaces([]byte(l.text)); len(text) > 0 && (l.Kind != reading.KindUnknown || text[len(text)-1] == '?' || text[len(text)-1] == '*') {
+		if text := trimSpaces([]byte(l.text)); l.unweighed || l.Motion == reading.Moving || len(text) > 0 && (l.Kind != reading.KindUnknown || text[len(text)-1] == '?' || text[len(text)-1] == '*') {
 			return true
 		}
 	}

@@ -11,6 +11,7 @@ import (
 // at the right one, within 15 s.
 const (
 	silence  = 1200 * time.Millisecond // without a byte: longer than between two lines of a scale that sends once a second
+	between  = 100 * time.Millisecond  // two judgements while bytes come without a pause
 	pause    = 60 * time.Millisecond   // between two lines; a converter hands over what it has every 16 ms (common practice)
 	hopeless = 3200 * time.Millisecond // text comes, and no two whole lines
 	hopeful  = 4200 * time.Millisecond // whole lines come, and others between them; the least in the second pass
@@ -33,6 +34,7 @@ type ear struct {
 	open   bool          // bytes came since the last pause
 	first  time.Duration // when the first came
 	last   time.Duration // when the newest came
+	judged time.Duration // when it was last judged
 	lived  time.Duration // when something first explained what came; 0: nothing has
 }
 
@@ -58,6 +60,7 @@ func (s *search) listen(ctx context.Context, set setting, pass int) (found, erro
 		}
 	})
 	if errors.Is(err, errRecordingEnded) && len(e.came) > 0 {
+		e.weigh(e.last)
 		err = nil
 	}
 	return e.found, err
@@ -106,6 +109,7 @@ func (e *ear) hear(at time.Duration, chunk []byte) {
 		if e.open && at >= e.last+pause {
 			e.open = false
 			e.bursts++
+			e.weigh(at)
 		}
 		return
 	}
@@ -117,6 +121,14 @@ func (e *ear) hear(at time.Duration, chunk []byte) {
 	}
 	e.came = append(e.came, recorded{at, chunk})
 	e.open, e.last = true, at
+	if at >= e.judged+between {
+		e.weigh(at)
+	}
+}
+
+// weigh judges what came so far. It costs more the more came, so that it is not done for each chunk.
+func (e *ear) weigh(at time.Duration) {
+	e.judged = at
 	e.judgement = judge(e.came, e.frames)
 	if len(e.live) > 0 && e.lived == 0 {
 		e.lived = at
