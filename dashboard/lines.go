@@ -101,7 +101,7 @@ func viewHeard(h station.Heard) heardView {
 
 func viewLine(l scaledrv.Line) lineView {
 	v := lineView{
-		Number: l.Number, At: l.At.UTC().Truncate(time.Millisecond), Raw: string(escaped(l.Raw)), Outcome: l.Outcome.String(), Rejected: l.Rejected,
+		Number: l.Number, At: l.At.UTC().Truncate(time.Millisecond), Raw: scaledrv.EscapedBytes(l.Raw), Outcome: l.Outcome.String(), Rejected: l.Rejected,
 	}
 	if l.Err != nil {
 		v.Why = new(l.Err.Error())
@@ -123,26 +123,4 @@ func known[T comparable](value T) *T {
 		return nil
 	}
 	return &value
-}
-
-// escaped writes bytes as text from which each can be told again: printable ASCII as it is but the backslash, which is
-// doubled; CR and LF as \r and \n; every other byte as \x and two hexadecimal digits.
-func escaped(raw []byte) []byte {
-	const digits = "0123456789abcdef"
-	text := make([]byte, 0, len(raw))
-	for _, c := range raw {
-		switch {
-		case c == '\\':
-			text = append(text, `\\`...)
-		case c == '\r':
-			text = append(text, `\r`...)
-		case c == '\n':
-			text = append(text, `\n`...)
-		case c < ' ' || c > '~':
-			text = append(text, '\\', 'x', digits[c>>4], digits[c&15])
-		default:
-			text = append(text, c)
-		}
-	}
-	return text
 }
