@@ -17,10 +17,11 @@ type auto struct {
 	link  Link
 	shape Shape
 	found Candidate
-	steps *steps // while the division is not known for sure; nil with a configured shape
+	steps *steps // while the division may turn out to be another; nil with a configured shape
 }
 
-// follow takes the value of a reading and gives what was found once its division is known with it.
+// follow takes the value of a reading and gives what was found once its division is known with it, and again where that
+// turns out to be finer: a dozen even values may be chance.
 func (a *auto) follow(v reading.Value) *Candidate {
 	d := a.found.Division
 	if a.steps == nil || v.Unit != d.Unit || v.Decimals != d.Decimals {
@@ -28,10 +29,12 @@ func (a *auto) follow(v reading.Value) *Candidate {
 	}
 	a.steps.take(v.Digits, 0)
 	step, sure := a.steps.division()
-	if !sure {
+	if !sure || a.found.DivisionSure && step >= d.Digits {
 		return nil
 	}
-	a.steps = nil
+	if step == 1 {
+		a.steps = nil // there is nothing finer
+	}
 	a.found.Division.Digits, a.found.DivisionSure = step, true
 	found := a.found
 	return &found
@@ -75,7 +78,7 @@ func (d *Driver) settle(ctx context.Context, c Candidate) {
 		return
 	}
 	d.auto = auto{link: c.link(d.link), shape: shape, found: c}
-	if !c.DivisionSure {
+	if !c.DivisionSure || c.Division.Digits > 1 {
 		d.auto.steps = new(steps)
 	}
 	d.log.Info("scale found", "shape", c.Shape, "baud", c.Baud, "frame", c.Frame, "division", c.Division, "division_sure", c.DivisionSure)

@@ -79,6 +79,28 @@ func TestAutoFindsTheLineAndThenReadsIt(t *testing.T) {
 	})
 }
 
+// A pump that adds two divisions from line to line, or chance, shows even values only.
+func TestADivisionThatWasFoundTooCoarseIsCorrected(t *testing.T) {
+	a := auto{found: Candidate{Division: reading.Value{Digits: 1, Decimals: 1, Unit: reading.UnitG}}, steps: new(steps)}
+	var found []string
+	show := func(digits int64) {
+		if c := a.follow(reading.Value{Digits: digits, Decimals: 1, Unit: reading.UnitG}); c != nil {
+			require.True(t, c.DivisionSure)
+			found = append(found, c.Division.String())
+		}
+	}
+	for i := range int64(30) {
+		show(2 * i)
+	}
+	require.Equal(t, []string{"0.2 g"}, found)
+	show(61)
+	require.Len(t, found, 1, "one line may be damaged")
+	for i := range int64(30) {
+		show(61 + i)
+	}
+	require.Equal(t, []string{"0.2 g", "0.1 g"}, found, "and each is told once")
+}
+
 func TestAutoAsksOnlyWhatTheEntryStates(t *testing.T) {
 	scale := simulator.ScaleOptions{Shape: "status-comma", Baud: 4800, Frame: "7O1", OnRequest: []byte("Q\r\n")}
 	onSimulated(t, scale, autoShape, Options{Request: []byte("Q\r\n")}, func(ctx context.Context, _ *simulator.Bench, d *Driver) {
