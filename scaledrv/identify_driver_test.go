@@ -234,6 +234,20 @@ func TestAScaleIsAskedOnlyIfThatIsWanted(t *testing.T) {
 	}
 }
 
+// Two lines are no proof, and that they are of no known shape would be untrue.
+func TestTooFewLinesAreSaidToBeTooFew(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "scale.log")
+	for _, text := range []string{"0.000 \"S S       1.2 g\\r\\n\"\n", "0.000 \"\\nS S       1.2 g\\r\\nS S       1.2 g\\r\\n\"\n5.000 \"S S       1.2 g\"\n"} {
+		require.NoError(t, os.WriteFile(file, []byte(text), 0o600))
+		link, err := ParseLink("replay:" + file + "?speed=100")
+		require.NoError(t, err)
+		id, err := Identify(t.Context(), link, IdentifyOptions{})
+		require.NoError(t, err)
+		require.Empty(t, id.Candidates, "%+v", id)
+		require.Contains(t, id.Advice, "Too little came")
+	}
+}
+
 // A recording is identified on without being used up, and what comes meanwhile goes into a recording around it.
 func TestARecordingIsStillToBePlayedAfterItsIdentification(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "scale.log")

@@ -57,7 +57,7 @@ func (s *search) listen(ctx context.Context, set setting, pass int) (found, erro
 			}
 		}
 	})
-	if errors.Is(err, errRecordingEnded) && len(e.came) > 0 {
+	if errors.Is(err, errRecordingEnded) && (len(e.came) > 0 || pass > 0) {
 		err = nil
 	}
 	return e.found, err
