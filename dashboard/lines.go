@@ -13,19 +13,20 @@ import (
 
 // heardView is what has come from one scale, as it is answered.
 type heardView struct {
-	ID            string        `json:"id"`
-	LinkText      *string       `json:"link_text"`
-	Shape         string        `json:"shape"`
-	Division      *reading.Mass `json:"division_g"`
-	Capacity      *reading.Mass `json:"capacity_g"`
-	Link          string        `json:"link"`
-	Since         time.Time     `json:"since"`
-	Readings      uint64        `json:"readings"`
-	Bytes         uint64        `json:"bytes"`
-	RejectedBytes uint64        `json:"rejected_bytes"`
-	Reconnects    uint64        `json:"reconnects"`
-	Rate          *float64      `json:"rate_hz"`
-	Lines         []lineView    `json:"lines"`
+	ID            string              `json:"id"`
+	LinkText      *string             `json:"link_text"`
+	Shape         string              `json:"shape"`
+	Found         *scaledrv.Candidate `json:"found"`
+	Division      *reading.Mass       `json:"division_g"`
+	Capacity      *reading.Mass       `json:"capacity_g"`
+	Link          string              `json:"link"`
+	Since         time.Time           `json:"since"`
+	Readings      uint64              `json:"readings"`
+	Bytes         uint64              `json:"bytes"`
+	RejectedBytes uint64              `json:"rejected_bytes"`
+	Reconnects    uint64              `json:"reconnects"`
+	Rate          *float64            `json:"rate_hz"`
+	Lines         []lineView          `json:"lines"`
 }
 
 // lineView is one line. What the scale showed with it stands only where it was read.
@@ -88,7 +89,7 @@ func readLinesQuery(r *http.Request) (scale string, after uint64, err error) {
 
 func viewHeard(h station.Heard) heardView {
 	v := heardView{
-		ID: h.Scale.ID, Shape: h.Shape, Link: h.Link.String(), Since: h.Since.UTC().Truncate(time.Millisecond),
+		ID: h.Scale.ID, Shape: h.Shape, Found: h.Found, Link: h.Link.String(), Since: h.Since.UTC().Truncate(time.Millisecond),
 		Readings: h.Stats.Readings, Bytes: h.Stats.Bytes, RejectedBytes: h.Stats.RejectedBytes, Reconnects: h.Stats.Reconnects,
 		LinkText: known(h.LinkText), Division: known(h.Scale.Division), Capacity: known(h.Scale.Capacity),
 		Rate: known(math.Round(100*h.Rate) / 100), Lines: make([]lineView, len(h.Lines)),

@@ -46,7 +46,7 @@ func (d *Driver) identified(ctx context.Context) bool {
 		return true
 	}
 	d.down(ctx, "The scale's line is being identified: wait, or put something on the pan")
-	id, err := Identify(ctx, d.link, IdentifyOptions{Unit: d.shape.opt.Unit, Request: string(d.opt.Request), Log: d.log})
+	id, err := Identify(ctx, d.link, IdentifyOptions{Unit: d.shape.opt.Unit, Request: string(d.opt.Request), Log: d.opt.Log})
 	switch {
 	case ctx.Err() != nil:
 	case err != nil:
