@@ -174,7 +174,6 @@ func (s *search) hear(ctx context.Context, settings []setting) error {
 	for pass := range 2 {
 		var heard, text []setting
 		for _, set := range settings {
-			s.tell("listening%s", set.atBaud())
 			f, err := s.listen(ctx, set, pass)
 			if err != nil {
 				return err

@@ -45,19 +45,26 @@ func (d *Driver) identified(ctx context.Context) bool {
 	if d.auto.link != nil {
 		return true
 	}
-	d.down(ctx, "The scale's line is being identified: wait, or put something on the pan")
-	id, err := Identify(ctx, d.link, IdentifyOptions{Unit: d.shape.opt.Unit, Request: string(d.opt.Request), Log: d.opt.Log})
+	id, err := Identify(ctx, d.link, IdentifyOptions{Unit: d.shape.opt.Unit, Request: string(d.opt.Request), Progress: func(string) {
+		if d.doubt == "" { // else it stays: it says what to do meanwhile
+			d.down(ctx, "The scale's line is being identified: wait, or put something on the pan")
+		}
+	}})
+	d.doubt = ""
 	switch {
 	case ctx.Err() != nil:
 	case err != nil:
 		d.lost(ctx, linkError("open", d.link.Name(), err))
 	case !id.Sure:
-		d.down(ctx, id.doubt())
+		d.doubt = id.doubt()
 	case id.Candidates[0].Unit == reading.UnitNone:
-		d.down(ctx, "The scale's lines are "+id.Candidates[0].Shape+" and state no unit: state `unit` in its entry")
+		d.doubt = "The scale's lines are " + id.Candidates[0].Shape + " and state no unit: state `unit` in its entry"
 	default:
 		d.settle(ctx, id.Candidates[0])
 		return true
+	}
+	if d.doubt != "" {
+		d.down(ctx, d.doubt)
 	}
 	return false
 }
@@ -150,7 +157,7 @@ func (d *Driver) answer(ctx context.Context, c call) {
 	defer cancel()
 	defer context.AfterFunc(ctx, cancel)()
 	id, err := Identify(asked, d.link, c.opt)
-	d.opened, d.wait = false, firstWait
+	d.opened, d.wait, d.doubt = false, firstWait, ""
 	c.answer <- answered{id, err}
 }
 

@@ -113,12 +113,12 @@ func TestAutoAsksOnlyWhatTheEntryStates(t *testing.T) {
 	})
 }
 
-// heardFrom is a driver at a line without settings, on which lines come ten times a second.
-func heardFrom(t *testing.T, shape Shape, first string, test func(ctx context.Context, d *Driver, say func(line string))) {
+// heardFrom is a driver at a line without settings, on which lines come ten times a second, or which fails to open.
+func heardFrom(t *testing.T, shape Shape, first string, fail error, test func(ctx context.Context, d *Driver, say func(line string))) {
 	t.Helper()
 	synctest.Test(t, func(t *testing.T) {
 		ctx, stop := context.WithCancel(t.Context())
-		link := &fakeLink{start: time.Now()}
+		link := &fakeLink{start: time.Now(), fail: fail}
 		var line atomic.Pointer[string]
 		line.Store(&first)
 		var running sync.WaitGroup
@@ -144,7 +144,7 @@ func heardFrom(t *testing.T, shape Shape, first string, test func(ctx context.Co
 }
 
 func TestAutoSaysWhyItIsNotSureAndTriesAgain(t *testing.T) {
-	heardFrom(t, autoShape, "all is well\r\n", func(ctx context.Context, d *Driver, say func(string)) {
+	heardFrom(t, autoShape, "all is well\r\n", nil, func(ctx context.Context, d *Driver, say func(string)) {
 		e := until(t, d, isAdvice("It is not found how the scale speaks"))
 		require.Equal(t, LinkDown, e.Link)
 		say("      0.0 g\r\n")
@@ -155,17 +155,41 @@ func TestAutoSaysWhyItIsNotSureAndTriesAgain(t *testing.T) {
 	})
 }
 
+// What to do stays to be read while the scale is listened to again, and nothing is told twice.
+func TestAutoDoesNotFlicker(t *testing.T) {
+	for _, tt := range []struct {
+		name string
+		fail error
+		line string
+		want []string
+	}{
+		{"a port that is not there", os.ErrNotExist, "", []string{`open "fake": file does not exist`}},
+		{"lines that leave it open", nil, "      0.0 g\r\n", []string{"is being identified", "put something on the pan slowly"}},
+		{"a unit that nobody states", nil, "0.0\r\n", []string{"is being identified", "state no unit"}},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			heardFrom(t, autoShape, tt.line, tt.fail, func(ctx context.Context, d *Driver, _ func(string)) {
+				time.Sleep(2 * time.Minute)
+				require.Len(t, d.Events(), len(tt.want))
+				for _, want := range tt.want {
+					require.Contains(t, (<-d.Events()).Advice, want)
+				}
+			})
+		})
+	}
+}
+
 func TestAutoNeedsAUnitThatNoLineStates(t *testing.T) {
-	heardFrom(t, autoShape, "=54.3210\r\n", func(ctx context.Context, d *Driver, _ func(string)) {
+	heardFrom(t, autoShape, "=54.3210\r\n", nil, func(ctx context.Context, d *Driver, _ func(string)) {
 		until(t, d, isAdvice("are reversed and state no unit"))
 	})
-	heardFrom(t, shapeNamed("auto", ShapeOptions{Unit: reading.UnitKG}), "=54.3210\r\n", func(ctx context.Context, d *Driver, _ func(string)) {
+	heardFrom(t, shapeNamed("auto", ShapeOptions{Unit: reading.UnitKG}), "=54.3210\r\n", nil, func(ctx context.Context, d *Driver, _ func(string)) {
 		require.Equal(t, "123.45 kg", until(t, d, isReading).Reading.Value.String())
 	})
 }
 
 func TestADriverIdentifiesOnItsOwnLinkAndGoesOn(t *testing.T) {
-	heardFrom(t, statusCommaShape, "ST,GS,+00012.3  g\r\n", func(ctx context.Context, d *Driver, say func(string)) {
+	heardFrom(t, statusCommaShape, "ST,GS,+00012.3  g\r\n", nil, func(ctx context.Context, d *Driver, say func(string)) {
 		until(t, d, isReading)
 		type result struct {
 			id  Identification

@@ -40,6 +40,7 @@ type ear struct {
 func (s *search) listen(ctx context.Context, set setting, pass int) (found, error) {
 	e := ear{found: found{setting: set}, pass: pass, begun: time.Since(s.started)}
 	err := onPort(ctx, set.link, func(port Port) error {
+		s.tell("listening%s", set.atBaud())
 		began := time.Now()
 		for {
 			until := e.until()
