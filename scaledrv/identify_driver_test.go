@@ -343,8 +343,13 @@ func TestAnEntryHasWhatWasFoundAndNothingElse(t *testing.T) {
         link: tcp://192.0.2.7:4001
         shape: reversed
         # unit: g   # the lines state none: write the one that the scale shows, without the # before it
-        # division: 0.1 g   # and the step of its display
-`, Candidate{Shape: "reversed"}},
+        # division: 5 g
+`, Candidate{Shape: "reversed", Division: reading.Value{Digits: 5}, DivisionSure: true}},
+		{"no weight", "tcp://192.0.2.7:4001", `      - id: small
+        link: tcp://192.0.2.7:4001
+        shape: status-comma
+        # division: 0.1 g   # no weight was seen: write the step of the display, without the # before it
+`, Candidate{Shape: "status-comma"}},
 	} {
 		t.Run(tt.name, func(t *testing.T) { require.Equal(t, tt.want, tt.c.Entry("small", tt.link)) })
 	}

@@ -22,21 +22,21 @@ func (c Candidate) Entry(id, link string) string {
 	if c.Request != "" {
 		put("request: %s", strconv.Quote(c.Request))
 	}
-	switch {
-	case c.Unit == reading.UnitNone:
-		put("# unit: g   # the lines state none: write the one that the scale shows, without the # before it")
-		put("# division: 0.1 g   # and the step of its display")
+	if c.Division.Digits == 0 {
+		put("# division: 0.1 g   # no weight was seen: write the step of the display, without the # before it")
 		return b.String()
-	case !c.UnitStated:
+	}
+	division, still := c.Division, ""
+	if c.Unit == reading.UnitNone {
+		put("# unit: g   # the lines state none: write the one that the scale shows, without the # before it")
+		division.Unit, still = reading.UnitG, "# "
+	} else if !c.UnitStated {
 		put("unit: %s", c.Unit)
 	}
-	switch {
-	case c.Division.Digits == 0:
-		put("# division: 0.1 g   # no weight was seen: write the step of the display, without the # before it")
-	case c.DivisionSure:
-		put("division: %s", c.Division)
-	default:
-		put("division: %s   # at least: the last digit of the display; its step may be coarser, see the scale's plate", c.Division)
+	if c.DivisionSure {
+		put("%sdivision: %s", still, division)
+	} else {
+		put("%sdivision: %s   # at least: the last digit of the display; its step may be coarser, see the scale's plate", still, division)
 	}
 	return b.String()
 }
