@@ -13,19 +13,20 @@ import (
 
 // heardView is what has come from one scale, as it is answered.
 type heardView struct {
-	ID            string        `json:"id"`
-	LinkText      *string       `json:"link_text"`
-	Shape         string        `json:"shape"`
-	Division      *reading.Mass `json:"division_g"`
-	Capacity      *reading.Mass `json:"capacity_g"`
-	Link          string        `json:"link"`
-	Since         time.Time     `json:"since"`
-	Readings      uint64        `json:"readings"`
-	Bytes         uint64        `json:"bytes"`
-	RejectedBytes uint64        `json:"rejected_bytes"`
-	Reconnects    uint64        `json:"reconnects"`
-	Rate          *float64      `json:"rate_hz"`
-	Lines         []lineView    `json:"lines"`
+	ID            string              `json:"id"`
+	LinkText      *string             `json:"link_text"`
+	Shape         string              `json:"shape"`
+	Found         *scaledrv.Candidate `json:"found"`
+	Division      *reading.Mass       `json:"division_g"`
+	Capacity      *reading.Mass       `json:"capacity_g"`
+	Link          string              `json:"link"`
+	Since         time.Time           `json:"since"`
+	Readings      uint64              `json:"readings"`
+	Bytes         uint64              `json:"bytes"`
+	RejectedBytes uint64              `json:"rejected_bytes"`
+	Reconnects    uint64              `json:"reconnects"`
+	Rate          *float64            `json:"rate_hz"`
+	Lines         []lineView          `json:"lines"`
 }
 
 // lineView is one line. What the scale showed with it stands only where it was read.
@@ -88,7 +89,7 @@ func readLinesQuery(r *http.Request) (scale string, after uint64, err error) {
 
 func viewHeard(h station.Heard) heardView {
 	v := heardView{
-		ID: h.Scale.ID, Shape: h.Shape, Link: h.Link.String(), Since: h.Since.UTC().Truncate(time.Millisecond),
+		ID: h.Scale.ID, Shape: h.Shape, Found: h.Found, Link: h.Link.String(), Since: h.Since.UTC().Truncate(time.Millisecond),
 		Readings: h.Stats.Readings, Bytes: h.Stats.Bytes, RejectedBytes: h.Stats.RejectedBytes, Reconnects: h.Stats.Reconnects,
 		LinkText: known(h.LinkText), Division: known(h.Scale.Division), Capacity: known(h.Scale.Capacity),
 		Rate: known(math.Round(100*h.Rate) / 100), Lines: make([]lineView, len(h.Lines)),
@@ -101,7 +102,7 @@ func viewHeard(h station.Heard) heardView {
 
 func viewLine(l scaledrv.Line) lineView {
 	v := lineView{
-		Number: l.Number, At: l.At.UTC().Truncate(time.Millisecond), Raw: string(escaped(l.Raw)), Outcome: l.Outcome.String(), Rejected: l.Rejected,
+		Number: l.Number, At: l.At.UTC().Truncate(time.Millisecond), Raw: scaledrv.EscapedBytes(l.Raw), Outcome: l.Outcome.String(), Rejected: l.Rejected,
 	}
 	if l.Err != nil {
 		v.Why = new(l.Err.Error())
@@ -123,26 +124,4 @@ func known[T comparable](value T) *T {
 		return nil
 	}
 	return &value
-}
-
-// escaped writes bytes as text from which each can be told again: printable ASCII as it is but the backslash, which is
-// doubled; CR and LF as \r and \n; every other byte as \x and two hexadecimal digits.
-func escaped(raw []byte) []byte {
-	const digits = "0123456789abcdef"
-	text := make([]byte, 0, len(raw))
-	for _, c := range raw {
-		switch {
-		case c == '\\':
-			text = append(text, `\\`...)
-		case c == '\r':
-			text = append(text, `\r`...)
-		case c == '\n':
-			text = append(text, `\n`...)
-		case c < ' ' || c > '~':
-			text = append(text, '\\', 'x', digits[c>>4], digits[c&15])
-		default:
-			text = append(text, c)
-		}
-	}
-	return text
 }

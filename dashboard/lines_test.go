@@ -3,8 +3,6 @@ package dashboard
 import (
 	"encoding/json"
 	"fmt"
-	"strconv"
-	"strings"
 	"testing"
 	"time"
 
@@ -85,32 +83,4 @@ func TestTheLinesOfAScaleAreAnsweredWithWhatBecameOfThem(t *testing.T) {
 	h.scale.far.Close()
 	require.Eventually(t, func() bool { return h.heard("", 7).Link == "down" }, 10*time.Second, 5*time.Millisecond)
 	require.Nil(t, h.heard("", 7).Rate, "nothing comes now, however much came before")
-}
-
-// unescaped reads the text by the rule in openapi.yaml, with code of its own.
-func unescaped(t require.TestingT, text string) (raw string) {
-	for text != "" {
-		var c byte
-		switch {
-		case !strings.HasPrefix(text, `\`):
-			require.True(t, text[0] >= 0x20 && text[0] <= 0x7e, "%q", text)
-			c, text = text[0], text[1:]
-		case strings.HasPrefix(text, `\x`):
-			n, err := strconv.ParseUint(text[2:4], 16, 8)
-			require.NoError(t, err)
-			c, text = byte(n), text[4:]
-		default:
-			known, ok := map[byte]byte{'\\': '\\', 'r': '\r', 'n': '\n'}[text[1]]
-			require.True(t, ok, "%q", text)
-			c, text = known, text[2:]
-		}
-		raw += string([]byte{c})
-	}
-	return raw
-}
-
-func FuzzEscaped(f *testing.F) {
-	f.Add([]byte("ST,GS,+00012.3  g\r\n"))
-	f.Add([]byte("\x02\x00\xff\\x41\t\x1f\x7f\x80"))
-	f.Fuzz(func(t *testing.T, raw []byte) { require.Equal(t, string(raw), unescaped(t, string(escaped(raw)))) })
 }

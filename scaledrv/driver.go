@@ -71,10 +71,11 @@ type Driver struct {
 	port                           Port // being read, if any; guarded by mu
 	opt                            Options
 	// ---
-	link    Link  // as configured
-	shape   Shape // as configured
-	auto    auto  // what was found out of the two
-	opened  bool  // a port has been, and no identification since
+	link    Link   // as configured
+	shape   Shape  // as configured
+	auto    auto   // what was found out of the two
+	doubt   string // why it is not known yet how the scale speaks, and what to do
+	opened  bool   // a port has been, and no identification since
 	log     *slog.Logger
 	state   LinkState
 	reason  string        // text of the error last given out

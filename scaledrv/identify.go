@@ -174,7 +174,6 @@ func (s *search) hear(ctx context.Context, settings []setting) error {
 	for pass := range 2 {
 		var heard, text []setting
 		for _, set := range settings {
-			s.tell("listening%s", set.atBaud())
 			f, err := s.listen(ctx, set, pass)
 			if err != nil {
 				return err
@@ -244,7 +243,9 @@ func (s *search) whyNothing() string {
 		return "Nothing came, and none of the usual requests was answered: see that the scale is switched on and its cable is in, and set its output to continuous"
 	case !s.heard:
 		return "Nothing came: see that the scale is switched on, that its output is set to continuous, and that its cable is in; a scale that sends only on request must be asked"
-	case isText(s.best.came) && s.best.bytes() >= fewBytes:
+	case s.best.bytes() < fewBytes, s.best.lines > 0 && s.best.lines < enoughLines && s.best.share >= enoughShare:
+		return "Too little came to know its lines by: set the scale's output to continuous, or have it send a line each second meanwhile, such as by its print key"
+	case isText(s.best.came):
 		return fmt.Sprintf("Text came%s, such as %q, but no lines of a known shape: if this is a scale, describe its lines with shape: pattern", s.best.atBaud(), s.best.sample())
 	}
 	return "Bytes came, but nothing that reads as lines at any of the usual speeds: see that this is a scale, and that its cable and adapter are sound"

@@ -17,10 +17,11 @@ type auto struct {
 	link  Link
 	shape Shape
 	found Candidate
-	steps *steps // while the division is not known for sure; nil with a configured shape
+	steps *steps // while the division may turn out to be another; nil with a configured shape
 }
 
-// follow takes the value of a reading and gives what was found once its division is known with it.
+// follow takes the value of a reading and gives what was found once its division is known with it, and again where that
+// turns out to be finer: a dozen even values may be chance.
 func (a *auto) follow(v reading.Value) *Candidate {
 	d := a.found.Division
 	if a.steps == nil || v.Unit != d.Unit || v.Decimals != d.Decimals {
@@ -28,10 +29,12 @@ func (a *auto) follow(v reading.Value) *Candidate {
 	}
 	a.steps.take(v.Digits, 0)
 	step, sure := a.steps.division()
-	if !sure {
+	if !sure || a.found.DivisionSure && step >= d.Digits {
 		return nil
 	}
-	a.steps = nil
+	if step == 1 {
+		a.steps = nil // there is nothing finer
+	}
 	a.found.Division.Digits, a.found.DivisionSure = step, true
 	found := a.found
 	return &found
@@ -42,19 +45,26 @@ func (d *Driver) identified(ctx context.Context) bool {
 	if d.auto.link != nil {
 		return true
 	}
-	d.down(ctx, "The scale's line is being identified: wait, or put something on the pan")
-	id, err := Identify(ctx, d.link, IdentifyOptions{Unit: d.shape.opt.Unit, Request: string(d.opt.Request), Log: d.log})
+	id, err := Identify(ctx, d.link, IdentifyOptions{Unit: d.shape.opt.Unit, Request: string(d.opt.Request), Progress: func(string) {
+		if d.doubt == "" { // else it stays: it says what to do meanwhile
+			d.down(ctx, "The scale's line is being identified: wait, or put something on the pan")
+		}
+	}})
+	d.doubt = ""
 	switch {
 	case ctx.Err() != nil:
 	case err != nil:
 		d.lost(ctx, linkError("open", d.link.Name(), err))
 	case !id.Sure:
-		d.down(ctx, id.doubt())
+		d.doubt = id.doubt()
 	case id.Candidates[0].Unit == reading.UnitNone:
-		d.down(ctx, "The scale's lines are "+id.Candidates[0].Shape+" and state no unit: state `unit` in its entry")
+		d.doubt = "The scale's lines are " + id.Candidates[0].Shape + " and state no unit: state `unit` in its entry"
 	default:
 		d.settle(ctx, id.Candidates[0])
 		return true
+	}
+	if d.doubt != "" {
+		d.down(ctx, d.doubt)
 	}
 	return false
 }
@@ -75,7 +85,7 @@ func (d *Driver) settle(ctx context.Context, c Candidate) {
 		return
 	}
 	d.auto = auto{link: c.link(d.link), shape: shape, found: c}
-	if !c.DivisionSure {
+	if !c.DivisionSure || c.Division.Digits > 1 {
 		d.auto.steps = new(steps)
 	}
 	d.log.Info("scale found", "shape", c.Shape, "baud", c.Baud, "frame", c.Frame, "division", c.Division, "division_sure", c.DivisionSure)
@@ -147,7 +157,7 @@ func (d *Driver) answer(ctx context.Context, c call) {
 	defer cancel()
 	defer context.AfterFunc(ctx, cancel)()
 	id, err := Identify(asked, d.link, c.opt)
-	d.opened, d.wait = false, firstWait
+	d.opened, d.wait, d.doubt = false, firstWait, ""
 	c.answer <- answered{id, err}
 }
 

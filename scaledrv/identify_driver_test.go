@@ -79,6 +79,28 @@ func TestAutoFindsTheLineAndThenReadsIt(t *testing.T) {
 	})
 }
 
+// A pump that adds two divisions from line to line, or chance, shows even values only.
+func TestADivisionThatWasFoundTooCoarseIsCorrected(t *testing.T) {
+	a := auto{found: Candidate{Division: reading.Value{Digits: 1, Decimals: 1, Unit: reading.UnitG}}, steps: new(steps)}
+	var found []string
+	show := func(digits int64) {
+		if c := a.follow(reading.Value{Digits: digits, Decimals: 1, Unit: reading.UnitG}); c != nil {
+			require.True(t, c.DivisionSure)
+			found = append(found, c.Division.String())
+		}
+	}
+	for i := range int64(30) {
+		show(2 * i)
+	}
+	require.Equal(t, []string{"0.2 g"}, found)
+	show(61)
+	require.Len(t, found, 1, "one line may be damaged")
+	for i := range int64(30) {
+		show(61 + i)
+	}
+	require.Equal(t, []string{"0.2 g", "0.1 g"}, found, "and each is told once")
+}
+
 func TestAutoAsksOnlyWhatTheEntryStates(t *testing.T) {
 	scale := simulator.ScaleOptions{Shape: "status-comma", Baud: 4800, Frame: "7O1", OnRequest: []byte("Q\r\n")}
 	onSimulated(t, scale, autoShape, Options{Request: []byte("Q\r\n")}, func(ctx context.Context, _ *simulator.Bench, d *Driver) {
@@ -91,12 +113,12 @@ func TestAutoAsksOnlyWhatTheEntryStates(t *testing.T) {
 	})
 }
 
-// heardFrom is a driver at a line without settings, on which lines come ten times a second.
-func heardFrom(t *testing.T, shape Shape, first string, test func(ctx context.Context, d *Driver, say func(line string))) {
+// heardFrom is a driver at a line without settings, on which lines come ten times a second, or which fails to open.
+func heardFrom(t *testing.T, shape Shape, first string, fail error, test func(ctx context.Context, d *Driver, say func(line string))) {
 	t.Helper()
 	synctest.Test(t, func(t *testing.T) {
 		ctx, stop := context.WithCancel(t.Context())
-		link := &fakeLink{start: time.Now()}
+		link := &fakeLink{start: time.Now(), fail: fail}
 		var line atomic.Pointer[string]
 		line.Store(&first)
 		var running sync.WaitGroup
@@ -122,7 +144,7 @@ func heardFrom(t *testing.T, shape Shape, first string, test func(ctx context.Co
 }
 
 func TestAutoSaysWhyItIsNotSureAndTriesAgain(t *testing.T) {
-	heardFrom(t, autoShape, "all is well\r\n", func(ctx context.Context, d *Driver, say func(string)) {
+	heardFrom(t, autoShape, "all is well\r\n", nil, func(ctx context.Context, d *Driver, say func(string)) {
 		e := until(t, d, isAdvice("It is not found how the scale speaks"))
 		require.Equal(t, LinkDown, e.Link)
 		say("      0.0 g\r\n")
@@ -133,17 +155,41 @@ func TestAutoSaysWhyItIsNotSureAndTriesAgain(t *testing.T) {
 	})
 }
 
+// What to do stays to be read while the scale is listened to again, and nothing is told twice.
+func TestAutoDoesNotFlicker(t *testing.T) {
+	for _, tt := range []struct {
+		name string
+		fail error
+		line string
+		want []string
+	}{
+		{"a port that is not there", os.ErrNotExist, "", []string{`open "fake": file does not exist`}},
+		{"lines that leave it open", nil, "      0.0 g\r\n", []string{"is being identified", "put something on the pan slowly"}},
+		{"a unit that nobody states", nil, "0.0\r\n", []string{"is being identified", "state no unit"}},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			heardFrom(t, autoShape, tt.line, tt.fail, func(ctx context.Context, d *Driver, _ func(string)) {
+				time.Sleep(2 * time.Minute)
+				require.Len(t, d.Events(), len(tt.want))
+				for _, want := range tt.want {
+					require.Contains(t, (<-d.Events()).Advice, want)
+				}
+			})
+		})
+	}
+}
+
 func TestAutoNeedsAUnitThatNoLineStates(t *testing.T) {
-	heardFrom(t, autoShape, "=54.3210\r\n", func(ctx context.Context, d *Driver, _ func(string)) {
+	heardFrom(t, autoShape, "=54.3210\r\n", nil, func(ctx context.Context, d *Driver, _ func(string)) {
 		until(t, d, isAdvice("are reversed and state no unit"))
 	})
-	heardFrom(t, shapeNamed("auto", ShapeOptions{Unit: reading.UnitKG}), "=54.3210\r\n", func(ctx context.Context, d *Driver, _ func(string)) {
+	heardFrom(t, shapeNamed("auto", ShapeOptions{Unit: reading.UnitKG}), "=54.3210\r\n", nil, func(ctx context.Context, d *Driver, _ func(string)) {
 		require.Equal(t, "123.45 kg", until(t, d, isReading).Reading.Value.String())
 	})
 }
 
 func TestADriverIdentifiesOnItsOwnLinkAndGoesOn(t *testing.T) {
-	heardFrom(t, statusCommaShape, "ST,GS,+00012.3  g\r\n", func(ctx context.Context, d *Driver, say func(string)) {
+	heardFrom(t, statusCommaShape, "ST,GS,+00012.3  g\r\n", nil, func(ctx context.Context, d *Driver, say func(string)) {
 		until(t, d, isReading)
 		type result struct {
 			id  Identification
@@ -209,6 +255,20 @@ func TestAScaleIsAskedOnlyIfThatIsWanted(t *testing.T) {
 			require.Empty(t, silent.Candidates)
 			require.Contains(t, silent.Advice, "Nothing came")
 		})
+	}
+}
+
+// Two lines are no proof, and that they are of no known shape would be untrue.
+func TestTooFewLinesAreSaidToBeTooFew(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "scale.log")
+	for _, text := range []string{"0.000 \"S S       1.2 g\\r\\n\"\n", "0.000 \"\\nS S       1.2 g\\r\\nS S       1.2 g\\r\\n\"\n5.000 \"S S       1.2 g\"\n"} {
+		require.NoError(t, os.WriteFile(file, []byte(text), 0o600))
+		link, err := ParseLink("replay:" + file + "?speed=100")
+		require.NoError(t, err)
+		id, err := Identify(t.Context(), link, IdentifyOptions{})
+		require.NoError(t, err)
+		require.Empty(t, id.Candidates, "%+v", id)
+		require.Contains(t, id.Advice, "Too little came")
 	}
 }
 
@@ -283,8 +343,13 @@ func TestAnEntryHasWhatWasFoundAndNothingElse(t *testing.T) {
         link: tcp://192.0.2.7:4001
         shape: reversed
         # unit: g   # the lines state none: write the one that the scale shows, without the # before it
-        # division: 0.1 g   # and the step of its display
-`, Candidate{Shape: "reversed"}},
+        # division: 5 g
+`, Candidate{Shape: "reversed", Division: reading.Value{Digits: 5}, DivisionSure: true}},
+		{"no weight", "tcp://192.0.2.7:4001", `      - id: small
+        link: tcp://192.0.2.7:4001
+        shape: status-comma
+        # division: 0.1 g   # no weight was seen: write the step of the display, without the # before it
+`, Candidate{Shape: "status-comma"}},
 	} {
 		t.Run(tt.name, func(t *testing.T) { require.Equal(t, tt.want, tt.c.Entry("small", tt.link)) })
 	}

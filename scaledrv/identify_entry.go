@@ -3,6 +3,7 @@ package scaledrv
 import (
 	"encoding/json"
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 
@@ -21,21 +22,21 @@ func (c Candidate) Entry(id, link string) string {
 	if c.Request != "" {
 		put("request: %s", strconv.Quote(c.Request))
 	}
-	switch {
-	case c.Unit == reading.UnitNone:
-		put("# unit: g   # the lines state none: write the one that the scale shows, without the # before it")
-		put("# division: 0.1 g   # and the step of its display")
+	if c.Division.Digits == 0 {
+		put("# division: 0.1 g   # no weight was seen: write the step of the display, without the # before it")
 		return b.String()
-	case !c.UnitStated:
+	}
+	division, still := c.Division, ""
+	if c.Unit == reading.UnitNone {
+		put("# unit: g   # the lines state none: write the one that the scale shows, without the # before it")
+		division.Unit, still = reading.UnitG, "# "
+	} else if !c.UnitStated {
 		put("unit: %s", c.Unit)
 	}
-	switch {
-	case c.Division.Digits == 0:
-		put("# division: 0.1 g   # no weight was seen: write the step of the display, without the # before it")
-	case c.DivisionSure:
-		put("division: %s", c.Division)
-	default:
-		put("division: %s   # at least: the last digit of the display; its step may be coarser, see the scale's plate", c.Division)
+	if c.DivisionSure {
+		put("%sdivision: %s", still, division)
+	} else {
+		put("%sdivision: %s   # at least: the last digit of the display; its step may be coarser, see the scale's plate", still, division)
 	}
 	return b.String()
 }
@@ -55,7 +56,8 @@ func (c Candidate) linkText(link string) string {
 	return device + "?" + strings.Join(settings, "&")
 }
 
-// MarshalJSON has units and division as texts, and null for what is not known or does not apply.
+// MarshalJSON has units and division as texts, the rate to a hundredth, raw lines as EscapedBytes, and null for what is
+// not known or does not apply.
 func (c Candidate) MarshalJSON() ([]byte, error) {
 	var out struct {
 		Baud         *int     `json:"baud"`
@@ -75,13 +77,16 @@ func (c Candidate) MarshalJSON() ([]byte, error) {
 		Rejected     int      `json:"rejected_bytes"`
 		Raw          []string `json:"raw"`
 	}
-	out.Baud, out.Frame, out.Request, out.RateHz = orNull(c.Baud), orNull(c.Frame), orNull(c.Request), orNull(c.RateHz)
+	out.Baud, out.Frame, out.Request, out.RateHz = orNull(c.Baud), orNull(c.Frame), orNull(c.Request), orNull(math.Round(100*c.RateHz)/100)
 	out.Unit, out.Shape, out.UnitStated, out.DivisionSure = orNull(c.Unit.String()), c.Shape, c.UnitStated, c.DivisionSure
 	if c.Division.Digits > 0 {
 		out.Division = orNull(c.Division.String())
 	}
 	out.SeenStable, out.SeenMoving, out.SeenGross, out.SeenNet = c.SeenStable, c.SeenMoving, c.SeenGross, c.SeenNet
-	out.Lines, out.Rejected, out.Raw = c.Lines, c.Rejected, c.Raw
+	out.Lines, out.Rejected, out.Raw = c.Lines, c.Rejected, []string{}
+	for _, raw := range c.Raw {
+		out.Raw = append(out.Raw, EscapedBytes([]byte(raw)))
+	}
 	return json.Marshal(out)
 }
 

@@ -3,6 +3,7 @@ package scaledrv
 import (
 	"errors"
 	"math/bits"
+	"strings"
 	"time"
 
 	"twocup/scaledrv/reading"
@@ -160,12 +161,17 @@ func (e *evidence) longest() (characters int) {
 // flagged says whether a line carried what no damage makes of a number and its unit: a word of its shape, or a blank in the
 // unit's place.
 func (e *evidence) flagged() bool {
-	for _, l := range e.lines {
-		if text := trimSpaces([]byte(l.text)); l.unweighed || l.Motion == reading.Moving || len(text) > 0 && (l.Kind != reading.KindUnknown || text[len(text)-1] == '?' || text[len(text)-1] == '*') {
-			return true
-		}
-	}
-	return false
+	return e.marked() || e.seen(func(l line) bool {
+		return l.unweighed || l.Motion == reading.Moving || l.Kind != reading.KindUnknown
+	})
+}
+
+// marked says whether a line ended in a mark of motion.
+func (e *evidence) marked() bool {
+	return e.seen(func(l line) bool {
+		text := strings.TrimRight(l.text, " ")
+		return strings.HasSuffix(text, "?") || strings.HasSuffix(text, "*")
+	})
 }
 
 // Motion without a flag tells shapes apart that differ by their flag only.

@@ -110,6 +110,8 @@ func decide(live []evidence) (sure bool, advice string) {
 		return false, "Lines come, but none with a weight: see what the scale shows, empty the pan, and let it come to rest"
 	case e.shape == "trailing-flag" && !e.flagged():
 		return false, "Numbers with a unit came, and no flag of motion: put something on the pan slowly, let it come to rest, and take it off"
+	case e.shape == "trailing-flag" && e.lines[0].unitless && !e.marked():
+		return false, "Numbers with a letter behind them came, which may be the unit of something else: put something on the pan slowly, so that a flag of motion comes"
 	case e.longest() < enoughLength || e.shape == "reversed" && !e.leastFirst():
 		return false, "What came is always the same: put something on the pan, so that other digits come"
 	}

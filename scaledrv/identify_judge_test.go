@@ -77,6 +77,8 @@ func TestWhatSeveralShapesExplainIsNotSure(t *testing.T) {
 		{"its lines with a blank lost are not taken for another shape's", "8N1", 0, append(again(5, "+    23.45 g  \r\n"), again(2, "+   23.45 g  \r\n")...), "unsure: trailing-flag 8N1, bare 8N1, unit-when-stable 8N1"},
 		{"digits the other way round are not reversed", "8N1", 0, []string{"=0012.34\r\n", "=0012.35\r\n", "=0012.37\r\n", "=0012.34\r\n"}, "unsure: reversed 8N1"},
 		{"least significant first they are", "8N1", 0, []string{"=43.2100\r\n", "=53.2100\r\n", "=73.2100\r\n"}, "sure: reversed 8N1"},
+		{"an N behind a number without unit may be newtons", "8N1", 100 * time.Millisecond, append(again(9, "     0.00 N\r\n"), again(9, "    12.34 N\r\n")...), "unsure: trailing-flag 8N1"},
+		{"with a flag of motion it is net", "8N1", 0, append(again(9, "     0.00 N\r\n"), "     3.21 N ?\r\n"), "sure: trailing-flag 8N1"},
 		{"over has no weight", "8N1", 0, again(9, "OL,GS,+99999.9  g\r\n"), "unsure: status-comma 8N1"},
 		{"text with a weight in it now and then is no scale", "8N1", 0, again(9, "all is well\r\n", "12.3 g\r\n"), "nothing"},
 	} {

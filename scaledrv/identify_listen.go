@@ -42,6 +42,7 @@ type ear struct {
 func (s *search) listen(ctx context.Context, set setting, pass int) (found, error) {
 	e := ear{found: found{setting: set}, pass: pass, begun: time.Since(s.started)}
 	err := onPort(ctx, set.link, func(port Port) error {
+		s.tell("listening%s", set.atBaud())
 		began := time.Now()
 		for {
 			until := e.until()
@@ -59,7 +60,7 @@ func (s *search) listen(ctx context.Context, set setting, pass int) (found, erro
 			}
 		}
 	})
-	if errors.Is(err, errRecordingEnded) && len(e.came) > 0 {
+	if errors.Is(err, errRecordingEnded) && (len(e.came) > 0 || pass > 0) {
 		e.weigh(e.last)
 		err = nil
 	}

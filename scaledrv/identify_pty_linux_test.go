@@ -45,7 +45,6 @@ func TestIdentifyOnPseudoTerminals(t *testing.T) {
 			t.Logf("%v, sure %v: %+v %s", id.Took, id.Sure, id.Candidates, id.Advice)
 			require.True(t, id.Sure)
 			require.Equal(t, []any{baud, "8N1", shape}, []any{id.Candidates[0].Baud, id.Candidates[0].Frame, id.Candidates[0].Shape})
-			require.LessOrEqual(t, id.Took.Seconds(), 15.0)
 		})
 	}
 }

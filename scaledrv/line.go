@@ -104,3 +104,26 @@ func (l *LineLog) After(number uint64) (list []Line) {
 	}
 	return list
 }
+
+// EscapedBytes writes bytes as text from which each can be told again, and that a terminal takes for nothing else: printable
+// ASCII as it is but the backslash, which is doubled; CR and LF as \r and \n; every other byte as \x and two hexadecimal
+// digits.
+func EscapedBytes(raw []byte) string {
+	const digits = "0123456789abcdef"
+	text := make([]byte, 0, len(raw))
+	for _, c := range raw {
+		switch {
+		case c == '\\':
+			text = append(text, `\\`...)
+		case c == '\r':
+			text = append(text, `\r`...)
+		case c == '\n':
+			text = append(text, `\n`...)
+		case c < ' ' || c > '~':
+			text = append(text, '\\', 'x', digits[c>>4], digits[c&15])
+		default:
+			text = append(text, c)
+		}
+	}
+	return string(text)
+}

@@ -2,6 +2,7 @@ package scaledrv
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -77,4 +78,32 @@ func BenchmarkHeardLine(b *testing.B) {
 	for b.Loop() {
 		in.next(line, time.Time{})
 	}
+}
+
+// unescaped reads the text by the rule in openapi.yaml, with code of its own.
+func unescaped(t require.TestingT, text string) (raw string) {
+	for text != "" {
+		var c byte
+		switch {
+		case !strings.HasPrefix(text, `\`):
+			require.True(t, text[0] >= 0x20 && text[0] <= 0x7e, "%q", text)
+			c, text = text[0], text[1:]
+		case strings.HasPrefix(text, `\x`):
+			n, err := strconv.ParseUint(text[2:4], 16, 8)
+			require.NoError(t, err)
+			c, text = byte(n), text[4:]
+		default:
+			known, ok := map[byte]byte{'\\': '\\', 'r': '\r', 'n': '\n'}[text[1]]
+			require.True(t, ok, "%q", text)
+			c, text = known, text[2:]
+		}
+		raw += string([]byte{c})
+	}
+	return raw
+}
+
+func FuzzEscapedBytes(f *testing.F) {
+	f.Add([]byte("ST,GS,+00012.3  g\r\n"))
+	f.Add([]byte("\x02\x00\xff\\x41\t\x1f\x7f\x80"))
+	f.Fuzz(func(t *testing.T, raw []byte) { require.Equal(t, string(raw), unescaped(t, EscapedBytes(raw))) })
 }

@@ -156,6 +156,7 @@ func (s *Station) begin(f batch.Started, hand ledger.Hand, answer chan<- error) 
 	if s.lent {
 		return &batch.Refusal{Misfit: true, Detail: "the scale is being identified: wait for the answer"}
 	}
+	s.state.Pan.Divide(f.Plan.Scale.Division) // it may have been found while the last batch was on the scale
 	s.zero()
 	s.enqueue(job{batch: f.ID, facts: []batch.Fact{f}, hand: hand, answer: answer})
 	return nil

@@ -73,6 +73,13 @@ func TestABatchOnAScaleWithoutDivisionIsRefused(t *testing.T) {
 	})
 }
 
+// listened is what has come from the station's scale.
+func (s *scripted) listened() Heard {
+	all, err := s.Heard(s.Context(), 0)
+	require.NoError(s, err)
+	return all[0]
+}
+
 func TestADivisionThatTheDigitsShowIsTheScales(t *testing.T) {
 	auto, err := scaledrv.ShapeByName("auto", scaledrv.ShapeOptions{})
 	require.NoError(t, err)
@@ -88,6 +95,7 @@ func TestADivisionThatTheDigitsShowIsTheScales(t *testing.T) {
 		snap, err := s.Snapshot(s.Context())
 		require.NoError(s, err)
 		require.Equal(s, "up", snap.Scale.Link)
+		require.Equal(s, "status-comma", s.listened().Found.Shape)
 		_, err = s.StartBatch(s.Context(), order(300*reading.Gram))
 		var bad *BadOrder
 		require.ErrorAs(s, err, &bad)
@@ -105,6 +113,25 @@ func TestADivisionThatTheDigitsShowIsTheScales(t *testing.T) {
 		snap, err = s.Snapshot(s.Context())
 		require.NoError(s, err)
 		require.Equal(s, reading.Gram/5, snap.Scale.Division)
+
+		for i := range 30 {
+			show(i % 10) // below a cup's weight
+		}
+		require.Equal(s, reading.Gram/10, s.Scale().Division, "the even values were chance")
+		require.Equal(s, "0.1 g", s.listened().Found.Division.String())
+		snap, err = s.Snapshot(s.Context())
+		require.NoError(s, err)
+		require.Equal(s, reading.Gram/5, snap.Scale.Division, "a batch keeps the one it began with")
+		require.NoError(s, s.act(record.ID, batch.Act{Action: "abandon", Reason: "wrong division"}))
+		for range 40 {
+			show(0)
+		}
+		record, err = s.StartBatch(s.Context(), order(300*reading.Gram))
+		require.NoError(s, err)
+		require.Equal(s, reading.Gram/10, record.Scales[0].Division)
+		snap, err = s.Snapshot(s.Context())
+		require.NoError(s, err)
+		require.Equal(s, reading.Gram/10, snap.Scale.Division)
 	}, func(c *Config) { c.Shape, c.Scale.Division = auto, 0 })
 }
 

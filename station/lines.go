@@ -11,8 +11,9 @@ import (
 // Heard is what has come from one scale, and how the scale's entry stands.
 type Heard struct {
 	Scale    plan.Scale
-	LinkText string // as it stands in the entry; empty where it stands in none
-	Shape    string
+	LinkText string              // as it stands in the entry; empty where it stands in none
+	Shape    string              // as it stands in the entry
+	Found    *scaledrv.Candidate // what was found out where that is auto; nil before
 	Link     scaledrv.LinkState
 	Since    time.Time // counts and the lines' numbers begin here
 	Stats    scaledrv.Stats
@@ -23,7 +24,7 @@ type Heard struct {
 // Heard gives what has come from each scale of the station, with those of its newest lines that are behind the one with
 // this number, the oldest first.
 func (s *Station) Heard(ctx context.Context, after uint64) ([]Heard, error) {
-	h := Heard{Scale: s.Scale(), LinkText: s.cfg.LinkText, Shape: s.cfg.Shape.Name(), Since: s.since, Stats: s.Stats(), Lines: s.lines.After(0)}
+	h := Heard{Scale: s.Scale(), LinkText: s.cfg.LinkText, Shape: s.cfg.Shape.Name(), Found: s.found.Load(), Since: s.since, Stats: s.Stats(), Lines: s.lines.After(0)}
 	if err := s.inLoop(ctx, func() { h.Link = s.scale.link }); err != nil {
 		return nil, err
 	}

@@ -55,8 +55,8 @@ type Station struct {
 	asks   chan func()
 	done   chan struct{} // closed when the loop and the writer have ended
 	writer writer
-	off    sync.Mutex   // held by an action on a batch that is on no scale
-	found  atomic.Int64 // the scale's division in picograms, found from its lines; 0: as configured
+	off    sync.Mutex                         // held by an action on a batch that is on no scale
+	found  atomic.Pointer[scaledrv.Candidate] // how the scale speaks, where its entry leaves that open and it is found out; else nil
 
 	// What follows belongs to the loop.
 	state      batch.State
@@ -145,20 +145,25 @@ func (s *Station) Pedal() string { return cmp.Or(s.cfg.Pedal, "Enter") }
 func (s *Station) Scale() plan.Scale {
 	scale := s.cfg.Scale
 	if scale.Division == 0 {
-		scale.Division = reading.Mass(s.found.Load())
+		scale.Division = foundDivision(s.found.Load())
 	}
 	return scale
 }
 
-// divided takes over the division that was found for a scale whose entry states none. A batch keeps the one it began with.
-func (s *Station) divided(c *scaledrv.Candidate) {
-	division, known := c.Division.Mass()
-	if s.cfg.Scale.Division > 0 || !c.DivisionSure || !known {
-		return
+// foundDivision is the division that a scale's digits have shown; 0: they have not yet.
+func foundDivision(c *scaledrv.Candidate) reading.Mass {
+	if c == nil || !c.DivisionSure {
+		return 0
 	}
-	s.found.Store(int64(division))
-	if !s.state.OnScale() {
-		s.state.Pan.Divide(division)
+	division, _ := c.Division.Mass()
+	return division
+}
+
+// finds takes over how the scale speaks, with its division where its entry states none. A batch keeps the one it began with.
+func (s *Station) finds(c *scaledrv.Candidate) {
+	s.found.Store(c)
+	if d := foundDivision(c); d > 0 && s.cfg.Scale.Division == 0 && !s.state.OnScale() {
+		s.state.Pan.Divide(d)
 	}
 }
 
@@ -205,7 +210,7 @@ func (s *Station) end() {
 func (s *Station) scaled(e scaledrv.Event) {
 	s.scale.link, s.scale.advice = e.Link, e.Advice
 	if e.Found != nil {
-		s.divided(e.Found)
+		s.finds(e.Found)
 	}
 	if !e.HasReading {
 		s.state.Pan.Interrupt()

@@ -72,6 +72,8 @@ func printIdentification(out io.Writer, id scaledrv.Identification, link string)
 	switch {
 	case len(id.Candidates) == 0:
 		return
+	case id.Sure && !id.Candidates[0].DivisionSure:
+		fmt.Fprintf(out, "      # Sure, after %.1f s, but for the division: see its line, or start again and put different loads on the pan.\n", id.Took.Seconds())
 	case id.Sure:
 		fmt.Fprintf(out, "      # Sure, after %.1f s.\n", id.Took.Seconds())
 	default:
@@ -102,7 +104,7 @@ func whatWasSeen(c scaledrv.Candidate) string {
 		text += fmt.Sprintf(", %.2g lines a second", c.RateHz)
 	}
 	if len(c.Raw) > 0 {
-		text += fmt.Sprintf("; the newest: %q", c.Raw[len(c.Raw)-1])
+		text += fmt.Sprintf("; the newest: \"%s\"", scaledrv.EscapedBytes([]byte(c.Raw[len(c.Raw)-1])))
 	}
 	state := "Whether the scale is at rest is not in its lines."
 	switch {

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strconv"
 	"time"
 
 	"twocup/scaledrv"
@@ -56,8 +55,11 @@ func (s *lineSheet) heard(l scaledrv.Line) {
 	}
 }
 
-// happened tells of a change of the link or of what is wrong with the scale.
+// happened tells of a change of the link, of what is wrong with the scale, or of what was found out about it.
 func (s *lineSheet) happened(e scaledrv.Event, stats scaledrv.Stats) {
+	if e.Found != nil {
+		s.found(*e.Found)
+	}
 	if e.Link == s.link && e.Advice == s.advice {
 		return
 	}
@@ -79,6 +81,31 @@ func (s *lineSheet) happened(e scaledrv.Event, stats scaledrv.Stats) {
 	if changed && e.Link != scaledrv.LinkUp {
 		s.print(s.log, now, "%s", totals)
 	}
+}
+
+// found tells how the scale speaks, and again once its division is known.
+func (s *lineSheet) found(c scaledrv.Candidate) {
+	now := time.Now()
+	if s.json {
+		s.object(jsonFound{"found", instant(now), c})
+		return
+	}
+	s.print(s.log, now, "found: %s", textFound(c))
+}
+
+// textFound is how a scale speaks, in a line.
+func textFound(c scaledrv.Candidate) string {
+	text := "shape " + c.Shape
+	if c.Baud > 0 {
+		text = fmt.Sprintf("%d baud %s, %s", c.Baud, c.Frame, text)
+	}
+	switch {
+	case c.Division.Digits == 0:
+		return text
+	case c.DivisionSure:
+		return text + ", division " + c.Division.String()
+	}
+	return text + ", division " + c.Division.String() + " or coarser: put different loads on the pan, and it shows"
 }
 
 // end tells the totals.
@@ -144,8 +171,11 @@ func (t totals) String() string {
 
 // textReading is a reading for a person: value as shown, motion, kind, range, and the raw line.
 func textReading(l scaledrv.Line) string {
-	return fmt.Sprintf("%12s  %-6s  %-5s  %-6s  %s", textShown(l.Reading), known(l.Reading.Motion), known(l.Reading.Kind), l.Reading.State, strconv.QuoteToASCII(string(l.Raw)))
+	return fmt.Sprintf("%12s  %-6s  %-5s  %-6s  %s", textShown(l.Reading), known(l.Reading.Motion), known(l.Reading.Kind), l.Reading.State, textRaw(l))
 }
+
+// textRaw is what came, with quotes that show the blanks at its edges.
+func textRaw(l scaledrv.Line) string { return `"` + scaledrv.EscapedBytes(l.Raw) + `"` }
 
 // textShown is the value as the scale shows it. Outside its range there is none.
 func textShown(r reading.Reading) string {
@@ -165,7 +195,7 @@ func known(flag fmt.Stringer) string {
 
 // textOther is a line that is no reading, for a person.
 func textOther(l scaledrv.Line) string {
-	raw := strconv.QuoteToASCII(string(l.Raw))
+	raw := textRaw(l)
 	switch l.Outcome {
 	case scaledrv.LineHeld:
 		return fmt.Sprintf("held: %s in a layout that is new here; it counts once a second line has it  %s", textShown(l.Reading), raw)
@@ -187,7 +217,7 @@ type jsonHeard struct {
 	State    *string       `json:"state"`
 	Rejected int           `json:"rejected_bytes"`
 	Reason   *string       `json:"reason"`
-	Raw      string        `json:"raw"` // bytes as in a Go string, without its quotes
+	Raw      string        `json:"raw"` // as in the API
 }
 
 type jsonLink struct {
@@ -198,6 +228,12 @@ type jsonLink struct {
 	Totals totals  `json:"totals"`
 }
 
+type jsonFound struct {
+	Event string             `json:"event"` // found
+	At    string             `json:"at"`
+	Found scaledrv.Candidate `json:"found"`
+}
+
 type jsonEnd struct {
 	Event  string `json:"event"` // end
 	At     string `json:"at"`
@@ -205,8 +241,7 @@ type jsonEnd struct {
 }
 
 func jsonLine(l scaledrv.Line) jsonHeard {
-	raw := strconv.QuoteToASCII(string(l.Raw))
-	j := jsonHeard{Event: "line", At: instant(l.At), Outcome: l.Outcome.String(), Rejected: l.Rejected, Raw: raw[1 : len(raw)-1]}
+	j := jsonHeard{Event: "line", At: instant(l.At), Outcome: l.Outcome.String(), Rejected: l.Rejected, Raw: scaledrv.EscapedBytes(l.Raw)}
 	if l.Err != nil {
 		j.Reason = stated(l.Err.Error())
 	}

@@ -25,7 +25,7 @@ type listenCommand struct {
 	Every   time.Duration `placeholder:"TIME" help:"Between two requests; by default 200ms."`
 	Record  string        `placeholder:"FILE" help:"Keeps the raw bytes with their times, to be replayed or sent to us. Made new, never over another."`
 	For     time.Duration `placeholder:"TIME" help:"Ends after so long; by default with Ctrl-C."`
-	JSON    bool          `name:"json" help:"One JSON object a line, of readings, of lines that are none and of changes of the link alike."`
+	JSON    bool          `name:"json" help:"One JSON object a line, of readings, of lines that are none, of changes of the link and of what auto has found alike."`
 }
 
 func (c listenCommand) Run(ctx context.Context, s streams) error {

@@ -93,6 +93,26 @@ func TestOneObjectForEachLine(t *testing.T) {
 	})
 }
 
+func TestWhatAutoHasFoundIsTold(t *testing.T) {
+	text := strings.Builder{}
+	for i := range 40 {
+		fmt.Fprintf(&text, "%d.%d00 \"ST,GS,+%05d.%d  g\\r\\n\"\n", i/10, i%10, i/10, i%10)
+	}
+	synctest.Test(t, func(t *testing.T) {
+		code, _, log := heard(t.Context(), "replay:"+recorded(t, text.String()))
+		require.Zero(t, code, log)
+		require.Contains(t, log, "found: shape status-comma, division 0.1 g or coarser: put different loads on the pan, and it shows\n")
+		require.Contains(t, log, "found: shape status-comma, division 0.1 g\n")
+	})
+	synctest.Test(t, func(t *testing.T) {
+		code, out, log := heard(t.Context(), "replay:"+recorded(t, text.String()), "--json")
+		require.Zero(t, code, log)
+		require.Equal(t, 2, strings.Count(out, `{"event":"found","at":"2000-`))
+		require.Contains(t, out, `"found":{"baud":null,"frame":null,"shape":"status-comma"`)
+	})
+	require.Equal(t, "4800 baud 7E1, shape bare", textFound(scaledrv.Candidate{Baud: 4800, Frame: "7E1", Shape: "bare"}))
+}
+
 func TestListeningEndsAfterItsTime(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		text := strings.Builder{}

@@ -19,14 +19,14 @@ export function evidence(c) {
 
 const step = c => (c.division === null ? "no weight was seen" : c.division_sure ? `division ${c.division}` : `division ${c.division} or coarser: too few values were seen`);
 
-// What is no printable ASCII, as the raw lines have it.
+// What is no printable ASCII, as raw lines have it.
 const escaped = text => text.replace(/[^ -~]|\\/g, c => ({ "\r": "\\r", "\n": "\\n", "\\": "\\\\" })[c] ?? "\\x" + c.charCodeAt(0).toString(16).padStart(2, "0"));
 
 function candidate(c, entry, name) {
   return [
     el("h3", {}, name),
     ...evidence(c).map(text => el("p", {}, text)),
-    el("p", {}, ...(c.raw ?? []).slice(0, 3).flatMap(raw => [el("code", {}, escaped(raw)), el("br")])),
+    el("p", {}, ...c.raw.slice(0, 3).flatMap(raw => [el("code", {}, raw), el("br")])),
     el("p", {}, "The entry to paste under ", el("code", {}, "scales:")),
     el("pre", { tabIndex: 0, ariaLabel: `Entry with line shape ${c.shape}` }, entry),
   ];

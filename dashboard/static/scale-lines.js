@@ -51,6 +51,12 @@ export function shareText(part, whole) {
   return percent < 0.01 ? "below 0.01 %" : `${percent.toFixed(percent < 1 ? 2 : 1)} %`;
 }
 
+// How lines are read: as the entry has it, or as was found.
+function shapeText({ shape, found }) {
+  if (found) return `${found.shape}, found${found.baud === null ? "" : ` at ${found.baud} baud ${found.frame}`}`;
+  return shape === "auto" ? "not found yet" : shape;
+}
+
 const grams = g => (g === null ? "not stated" : `${g} g`);
 
 // The counts and the entry, as [name, text]: pure. heard: whether the station is heard from just now.
@@ -61,7 +67,7 @@ export function figuresOf(s, heard) {
     ["Rejected", `${s.rejected_bytes} of ${s.bytes} bytes (${shareText(s.rejected_bytes, s.bytes)})`],
     ["Reconnected", s.reconnects === 1 ? "once" : `${s.reconnects} times`],
     ["Link", s.link_text ?? "not stated"],
-    ["Line shape", s.shape],
+    ["Line shape", shapeText(s)],
     ["Division", grams(s.division_g)],
     ["Capacity", grams(s.capacity_g)],
   ];
