@@ -67,7 +67,12 @@ func TestABatchIsMadeAgain(t *testing.T) {
 	require.NoError(t, err)
 	status, answer := h.ask("PUT", "/api/v1/materials/limpet-skin", string(changed))
 	require.Equal(t, 200, status, answer)
-	third := h.order(`{"again":"` + second.ID + `"}`)
+	for _, body := range []string{`{"again":"` + second.ID + `","revision":1}`, `{"material":"limpet-skin","revision":1,"amount":{"total_g":300}}`} {
+		status, answer = h.ask("POST", "/api/v1/stations/bench-1/batches", body)
+		require.Equal(t, 409, status, answer)
+		require.Contains(t, answer, "is revision 2, and 1 was looked at")
+	}
+	third := h.order(`{"again":"` + second.ID + `","revision":2}`)
 	require.Equal(t, 1, third.Again.Revision)
 	require.Equal(t, 2, third.Plan.Revision)
 	require.Equal(t, 0.2, third.Plan.RatioBPerA)
