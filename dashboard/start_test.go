@@ -94,6 +94,17 @@ func TestACupThatIsTooSmallIsAskedAbout(t *testing.T) {
 	require.Equal(t, 200, status, answer)
 }
 
+// Records and habits are kept by the name: one that looks like another's, or that a terminal takes as a command, is none.
+func TestAnOperatorIsANameThatCanBeRead(t *testing.T) {
+	h := newHouse(t, nil)
+	for _, name := range []string{`Ada `, `\u00a0Ada`, `A\nda`, `\u001b[31mAda`, `A\u200bda`, `A\u202eda`} {
+		status, answer := h.ask("POST", "/api/v1/stations/bench-1/batches", `{"material":"harbour-clear","amount":{"total_g":300},"operator":"`+name+`"}`)
+		require.Equal(t, 400, status, name)
+		require.Contains(t, answer, `"field":"operator"`, name)
+	}
+	require.Equal(t, "Zoë O’Neil-Løv 李", h.order(`{"material":"harbour-clear","amount":{"total_g":300},"operator":"Zoë O’Neil-Løv 李"}`).Operator)
+}
+
 func TestAScannedCode(t *testing.T) {
 	h := newHouse(t, nil)
 	id := h.start()

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"strings"
 	"time"
+	"unicode"
 
 	"github.com/google/uuid"
 
@@ -89,6 +90,8 @@ func (s *Station) StartBatch(ctx context.Context, o Order) (Record, error) {
 		return Record{}, &BadOrder{"station", fmt.Sprintf("the division of scale %q is not known, so no window can be told: state it in the configuration", scale.ID)}
 	case o.Split != nil && *o.Split > 1:
 		return Record{}, &BadOrder{"split", "a batch in several cups is not built yet: plan one cup and start it so many times"}
+	case strings.TrimSpace(o.Operator) != o.Operator || strings.ContainsFunc(o.Operator, func(r rune) bool { return !unicode.IsPrint(r) }):
+		return Record{}, &BadOrder{"operator", fmt.Sprintf("%q can't be told from other names by looking: write it without control characters, and without a blank at its ends", o.Operator)}
 	}
 	for part := range o.Lots {
 		if part != "A" && part != "B" {

@@ -386,6 +386,14 @@ func TestBrowserStartMarksNoFieldThatIsNotThere(t *testing.T) {
 	b.says("Correct it")
 	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('[value="part_a_g"]').click()`))
 	b.says("Look it over")
+	fill("operator", "Ada\u200b") // no eye tells it from another
+	b.do(b.click("#go"))
+	b.says("Start")
+	b.do(later(b.click("#go")))
+	b.until(`document.querySelector('[data-fault="operator"]').textContent.includes("can't be told")`)
+	b.says("Correct it")
+	b.do(b.click("#go"))
+	require.Equal(t, "operator", read[string](b, "document.activeElement.name"))
 }
 
 // emptyDaemon is a daemon on a simulated scale whose data folder was empty.

@@ -56,7 +56,7 @@ function inputChanged() {
 
 // What the one button does: what is missing is gone to, in this order.
 function nextStep({ order, card, plan, faults }) {
-  const first = ["material", "quantity", "allowance", "share", "cup_volume", "cup_mass"].find(name => faults[name]);
+  const first = ["material", "quantity", "allowance", "share", "cup_volume", "cup_mass", "operator"].find(name => faults[name]);
   if (snap?.batch && ON_SCALE.includes(snap.batch.phase)) return { say: "The scale is taken", go: null };
   if (!card) return { say: "Choose a material", go: "material" };
   if (first) return { say: "Correct it", go: form.querySelector(`[data-fault~="${first}"]`).closest(".panel").dataset.panel };

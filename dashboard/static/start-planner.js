@@ -49,6 +49,7 @@ function fieldFor(field) {
   if (field === "amount.allowance_pct") return "allowance";
   if (field.startsWith("amount")) return "quantity";
   if (field === "b_per_100_a") return "share";
+  if (field === "operator") return field;
   if (field.startsWith("cup")) return field === "cup.mass_g" ? "cup_mass" : "cup_volume";
   return "material"; // its ratio, a density that is missing, a card that can't be poured yet
 }
