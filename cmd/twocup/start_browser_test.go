@@ -625,6 +625,23 @@ func TestBrowserPagesOfTheStartCanBeReadAndNamed(t *testing.T) {
 		}
 	}
 
+	// What the keyboard has reached is not hidden under what stays in sight (2.4.11).
+	d.start(t, map[string]any{"material": "harbour-clear", "amount": map[string]any{"total_g": 300}}) // the most that the page has to show
+	for _, path := range []string{"/start/bench-1", "/start/bench-1?material=harbour-clear"} {
+		for _, size := range [][2]int64{{1024, 600}, {390, 844}} {
+			b.page(d, path, startReady+` && !document.getElementById("busy").hidden`)
+			b.do(chromedp.EmulateViewport(size[0], size[1]))
+			for range 14 {
+				b.do(chromedp.KeyEvent("\t"))
+				covered := read[string](b, `(e => {
+					const r = e.getBoundingClientRect(), at = y => document.elementFromPoint(r.x + r.width / 2, y);
+					return e === document.body || [r.top + 8, r.bottom - 8].every(y => e.contains(at(y)) || at(y)?.contains(e)) ? "" : e.outerHTML;
+				})(document.activeElement)`)
+				require.Empty(t, covered, "at %v", size)
+			}
+		}
+	}
+
 	// On a phone in the hand the pad is whole and the targets stay in sight while one types.
 	b.page(d, "/start/bench-1?material=harbour-clear", startReady)
 	b.do(chromedp.EmulateViewport(390, 844), chromedp.Evaluate[chromedp.Void](`document.querySelector('[data-opens="amount"]').click()`))
