@@ -54,10 +54,12 @@ func (s *Server) startBatch(w http.ResponseWriter, r *http.Request) error {
 	switch {
 	case o.Mould != nil:
 		return &station.BadOrder{Field: "mould", Detail: `"mould" is not built yet: leave it out`}
-	case o.Again != nil && (o.Cup != nil || !reflect.DeepEqual(o.Order, station.Order{})):
-		return &station.BadOrder{Field: "again", Detail: `"again" is all of that batch's order and stands alone: leave the other fields out, or give the whole order without it`}
+	case o.Again != nil && (o.Cup != nil || !reflect.DeepEqual(o.Order, station.Order{Revision: o.Revision})):
+		return &station.BadOrder{Field: "again", Detail: `"again" is all of that batch's order and stands alone, but for a revision: leave the other fields out, or give the whole order without it`}
 	case o.Again != nil:
+		seen := o.Revision
 		o.Order, err = st.Again(r.Context(), *o.Again)
+		o.Revision = seen
 	default:
 		o.Order.Cup, err = cupOf(o.Cup)
 	}

@@ -67,7 +67,12 @@ func TestABatchIsMadeAgain(t *testing.T) {
 	require.NoError(t, err)
 	status, answer := h.ask("PUT", "/api/v1/materials/limpet-skin", string(changed))
 	require.Equal(t, 200, status, answer)
-	third := h.order(`{"again":"` + second.ID + `"}`)
+	for _, body := range []string{`{"again":"` + second.ID + `","revision":1}`, `{"material":"limpet-skin","revision":1,"amount":{"total_g":300}}`} {
+		status, answer = h.ask("POST", "/api/v1/stations/bench-1/batches", body)
+		require.Equal(t, 409, status, answer)
+		require.Contains(t, answer, "is revision 2, and 1 was looked at")
+	}
+	third := h.order(`{"again":"` + second.ID + `","revision":2}`)
 	require.Equal(t, 1, third.Again.Revision)
 	require.Equal(t, 2, third.Plan.Revision)
 	require.Equal(t, 0.2, third.Plan.RatioBPerA)
@@ -87,6 +92,17 @@ func TestACupThatIsTooSmallIsAskedAbout(t *testing.T) {
 	require.Equal(t, "wait", string(r.Cue))
 	status, answer := h.ask("POST", "/api/v1/batches/"+r.ID+"/actions", `{"action":"override","check":"cup_volume","reason":"no vacuum today","operator":"Ida"}`)
 	require.Equal(t, 200, status, answer)
+}
+
+// Records and habits are kept by the name: one that looks like another's, or that a terminal takes as a command, is none.
+func TestAnOperatorIsANameThatCanBeRead(t *testing.T) {
+	h := newHouse(t, nil)
+	for _, name := range []string{`Ada `, `\u00a0Ada`, `A\nda`, `\u001b[31mAda`, `A\u200bda`, `A\u202eda`} {
+		status, answer := h.ask("POST", "/api/v1/stations/bench-1/batches", `{"material":"harbour-clear","amount":{"total_g":300},"operator":"`+name+`"}`)
+		require.Equal(t, 400, status, name)
+		require.Contains(t, answer, `"field":"operator"`, name)
+	}
+	require.Equal(t, "Zoë O’Neil-Løv 李", h.order(`{"material":"harbour-clear","amount":{"total_g":300},"operator":"Zoë O’Neil-Løv 李"}`).Operator)
 }
 
 func TestAScannedCode(t *testing.T) {

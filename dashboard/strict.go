@@ -6,9 +6,12 @@ import (
 	"strings"
 )
 
+// ownLetters are all that the contract's names are written in. Others fold to them: the long s, small itself, to an s.
+const ownLetters = "abcdefghijklmnopqrstuvwxyz0123456789_"
+
 // strict refuses what encoding/json lets pass in the names of an object and nobody can have meant: a name twice, of which
-// the last would count, and one in another case than its own. The contract's names have no capitals, but lots stand under
-// the names of parts. d must be at the begin of a sound JSON value, which is the one of this name.
+// the last would count, and one in other letters than its own. Lots stand under the names of parts, which are capitals.
+// d must be at the begin of a sound JSON value, which is the one of this name.
 func strict(d *json.Decoder, name string) error {
 	first, _ := d.Token()
 	open, nested := first.(json.Delim)
@@ -23,8 +26,8 @@ func strict(d *json.Decoder, name string) error {
 			switch {
 			case seen[inner]:
 				return fmt.Errorf("%q stands there twice", inner)
-			case name != "lots" && inner != strings.ToLower(inner):
-				return fmt.Errorf("unknown field %q: names are in small letters", inner)
+			case name != "lots" && strings.Trim(inner, ownLetters) != "":
+				return fmt.Errorf("unknown field %q: names are in a to z, 0 to 9 and _", inner)
 			}
 			seen[inner] = true
 		}

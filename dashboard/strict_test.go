@@ -18,6 +18,9 @@ func TestNamesOfABodyAreStrict(t *testing.T) {
 		{"a lot's part twice", `{"lots":{"A":[],"A":[]}}`, `"A" stands there twice`},
 		{"a capital", `{"Total_g":1}`, `unknown field "Total_g"`},
 		{"a letter that folds to a small one", `{"\u212ain":1}`, "unknown field"},
+		{"a small letter that folds to another", `{"\u017ftation":1}`, "unknown field"},
+		{"letters of ours at both ends and no other's within", `{"a\u017fb":1}`, "unknown field"},
+		{"digits and low lines", `{"b_per_100_a":1}`, ""},
 		{"no object at all", `"A"`, ""},
 	} {
 		t.Run(tt.name, func(t *testing.T) {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"strings"
 	"time"
+	"unicode"
 
 	"github.com/google/uuid"
 
@@ -60,6 +61,7 @@ func (s *Station) Watch(ctx context.Context) (snapshots <-chan Snapshot, stop fu
 // Order is what a batch is started from.
 type Order struct {
 	Material     string              `json:"material"`
+	Revision     *int                `json:"revision"` // of the card that was looked at; nil: whichever is the newest
 	Amount       plan.Amount         `json:"amount"`
 	Operator     string              `json:"operator"`
 	Lots         map[string][]string `json:"lots"`
@@ -78,7 +80,7 @@ type BadOrder struct{ Field, Detail string }
 func (b *BadOrder) Error() string { return b.Detail }
 
 // StartBatch plans a batch and starts it. The error is a *BadOrder, or a *batch.Refusal while another batch is on the
-// scale.
+// scale or where the card has changed since it was looked at.
 func (s *Station) StartBatch(ctx context.Context, o Order) (Record, error) {
 	scale := s.Scale()
 	switch {
@@ -88,6 +90,8 @@ func (s *Station) StartBatch(ctx context.Context, o Order) (Record, error) {
 		return Record{}, &BadOrder{"station", fmt.Sprintf("the division of scale %q is not known, so no window can be told: state it in the configuration", scale.ID)}
 	case o.Split != nil && *o.Split > 1:
 		return Record{}, &BadOrder{"split", "a batch in several cups is not built yet: plan one cup and start it so many times"}
+	case strings.TrimSpace(o.Operator) != o.Operator || strings.ContainsFunc(o.Operator, func(r rune) bool { return !unicode.IsPrint(r) }):
+		return Record{}, &BadOrder{"operator", fmt.Sprintf("%q can't be told from other names by looking: write it without control characters, and without a blank at its ends", o.Operator)}
 	}
 	for part := range o.Lots {
 		if part != "A" && part != "B" {
@@ -128,13 +132,17 @@ func (s *Station) StartBatch(ctx context.Context, o Order) (Record, error) {
 	return s.Record(ctx, started.ID)
 }
 
-// Request is what the order asks to be planned, on these scales. The error is a *BadOrder where the material is unknown.
+// Request is what the order asks to be planned, on these scales. The error is a *BadOrder where the material is unknown, a
+// *batch.Refusal where its card is another one than was looked at.
 func (o Order) Request(ctx context.Context, l *ledger.Ledger, scales []plan.Scale) (plan.Request, error) {
 	card, err := l.Material(ctx, o.Material)
 	if errors.Is(err, ledger.ErrNotFound) {
 		return plan.Request{}, &BadOrder{"material", fmt.Sprintf("there is no material %q", o.Material)}
 	} else if err != nil {
 		return plan.Request{}, err
+	}
+	if o.Revision != nil && *o.Revision != card.Revision {
+		return plan.Request{}, &batch.Refusal{Misfit: true, Detail: fmt.Sprintf("the card of %s is revision %d, and %d was looked at: look it over again", card.Name, card.Revision, *o.Revision)}
 	}
 	r := plan.Request{
 		Card: card.Card, Revision: card.Revision, Amount: o.Amount, Scales: scales,

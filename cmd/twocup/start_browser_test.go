@@ -330,6 +330,72 @@ func TestBrowserSaysAtTheStartWhatDoesNotGo(t *testing.T) {
 	b.shoot("start-busy")
 }
 
+// What others change while a page stays open: the card, and which batch was the last one. No target of an older card stands
+// there, and what starts is of the card that was seen.
+func TestBrowserStartFollowsWhatOthersChange(t *testing.T) {
+	t.Parallel() // in real time, most of it waiting
+	b := openTab(t)
+	d := startDemo(t, simulator.Options{Seed: 38})
+	share := func(b string) {
+		status, answer := d.put(t, "/materials/limpet-skin", `{"id":"limpet-skin","name":"Limpet","ratio":{"weight":{"a":100,"b":`+b+`}},"cautions":["B of `+b+` stains."]}`)
+		require.Equal(t, http.StatusOK, status, string(answer))
+	}
+	share("50")
+	b.page(d, "/start/bench-1?material=limpet-skin", startReady)
+	b.do(b.click(key1), b.click(key5), b.click(key0))
+	b.targets("A 100.0 g, then B 50.0 g")
+	b.do(b.click("#go"))
+	b.says("Start")
+	share("25")
+	b.targets("A 120.0 g, then B 30.0 g")
+	b.until(`document.getElementById("plan").innerText.includes("B of 25 stains.")`)
+	require.Contains(t, read[string](b, `document.getElementById("notice").textContent`), "has been changed meanwhile")
+
+	// Changed again in the moment of the tap: the page knows of revision 3 and the card is at 4.
+	b.do(chromedp.Evaluate[chromedp.Void](`{ const real = window.fetch; window.fetch = (url, o) => String(url).endsWith("/plan") ? new Promise(() => {}) : real(url, o); }`))
+	share("10")
+	b.do(later(b.click("#go")))
+	b.until(`document.getElementById("notice").textContent.includes("is revision 4, and 3 was looked at")`)
+	require.Nil(t, get[station.Snapshot](t, d, "/stations/bench-1").Batch)
+
+	// Another display makes a batch: that is the last one now.
+	id := d.start(t, map[string]any{"material": "harbour-clear", "amount": map[string]any{"total_g": 300}})
+	b.page(d, "/start/bench-1", startReady)
+	b.until(`document.getElementById("again-targets").textContent.replaceAll("\u00a0", " ") === "A 200.0 g, then B 100.0 g"`)
+	status, answer := d.post(t, "/batches/"+id+"/actions", `{"action":"abandon","reason":"test"}`)
+	require.Equal(t, http.StatusOK, status, string(answer))
+	d.start(t, map[string]any{"material": "cobble-rubber", "amount": map[string]any{"total_g": 90}})
+	b.until(`document.getElementById("again-targets").textContent.replaceAll("\u00a0", " ") === "A 30.0 g, then B 60.0 g"`)
+}
+
+// What is typed is what is planned, to the last field, and no fault stands at a field that is not there.
+func TestBrowserStartMarksNoFieldThatIsNotThere(t *testing.T) {
+	t.Parallel() // in real time, most of it waiting
+	b := openTab(t)
+	d := startDemo(t, simulator.Options{Seed: 39})
+	b.page(d, "/start/bench-1?material=gannet-laminate", startReady)
+	fill := func(name, text string) {
+		b.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`{ const q = document.querySelector('[name=%q]'); q.value = %q; q.dispatchEvent(new Event("input", {bubbles: true})); }`, name, text)))
+	}
+	fill("quantity", "300")
+	fill("share", "0")
+	b.until(`document.querySelector('[data-fault~="share"]').textContent.includes("must be from 1 to 2.5")`)
+	require.Equal(t, "true", read[string](b, `document.querySelector('[name="share"]').getAttribute("aria-invalid")`))
+	fill("share", "")
+	fill("allowance", "ten")
+	b.says("Correct it")
+	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('[value="part_a_g"]').click()`))
+	b.says("Look it over")
+	fill("operator", "Ada\u200b") // no eye tells it from another
+	b.do(b.click("#go"))
+	b.says("Start")
+	b.do(later(b.click("#go")))
+	b.until(`document.querySelector('[data-fault="operator"]').textContent.includes("can't be told")`)
+	b.says("Correct it")
+	b.do(b.click("#go"))
+	require.Equal(t, "operator", read[string](b, "document.activeElement.name"))
+}
+
 // emptyDaemon is a daemon on a simulated scale whose data folder was empty.
 func emptyDaemon(t *testing.T) (address string) {
 	t.Helper()
@@ -556,6 +622,23 @@ func TestBrowserPagesOfTheStartCanBeReadAndNamed(t *testing.T) {
 			}
 			b.fits()
 			b.readable(t)
+		}
+	}
+
+	// What the keyboard has reached is not hidden under what stays in sight (2.4.11).
+	d.start(t, map[string]any{"material": "harbour-clear", "amount": map[string]any{"total_g": 300}}) // the most that the page has to show
+	for _, path := range []string{"/start/bench-1", "/start/bench-1?material=harbour-clear"} {
+		for _, size := range [][2]int64{{1024, 600}, {390, 844}} {
+			b.page(d, path, startReady+` && !document.getElementById("busy").hidden`)
+			b.do(chromedp.EmulateViewport(size[0], size[1]))
+			for range 14 {
+				b.do(chromedp.KeyEvent("\t"))
+				covered := read[string](b, `(e => {
+					const r = e.getBoundingClientRect(), at = y => document.elementFromPoint(r.x + r.width / 2, y);
+					return e === document.body || [r.top + 8, r.bottom - 8].every(y => e.contains(at(y)) || at(y)?.contains(e)) ? "" : e.outerHTML;
+				})(document.activeElement)`)
+				require.Empty(t, covered, "at %v", size)
+			}
 		}
 	}
 

@@ -31,10 +31,10 @@ export function orderOf(f) {
       return null;
     }
   };
-  const [quantity, allowance, share, volume, mass] = ["quantity", "allowance", "share", "cup_volume", "cup_mass"].map(number);
+  const [quantity, share, volume, mass] = ["quantity", "share", "cup_volume", "cup_mass"].map(number), allowance = takesAllowance(f.way) ? number("allowance") : null;
   if (quantity === 0) faults.quantity = "Type how much, as a number above zero.";
   const order = { material: f.material, amount: { [f.way]: quantity } };
-  if (allowance !== null && takesAllowance(f.way)) order.amount.allowance_pct = allowance;
+  if (allowance !== null) order.amount.allowance_pct = allowance;
   if (share !== null) order.b_per_100_a = share;
   if (volume !== null || mass !== null) order.cup = { ...(volume === null ? {} : { volume_ml: volume }), ...(mass === null ? {} : { mass_g: mass }) };
   const lots = Object.fromEntries([["A", linesOf(f.lot_a)], ["B", linesOf(f.lot_b)]].filter(([, list]) => list.length));
@@ -68,7 +68,7 @@ export function fieldsOf(o) {
 }
 
 // What is asked of the plan: the order without what no target depends on.
-export const planOf = ({ material, amount, cup, b_per_100_a }, station) => ({ material, amount, station, ...(cup && { cup }), ...(b_per_100_a && { b_per_100_a }) });
+export const planOf = ({ material, amount, cup, b_per_100_a }, station) => ({ material, amount, station, ...(cup && { cup }), ...(b_per_100_a !== undefined && { b_per_100_a }) });
 
 // An amount in words: "300 g of A and B together, and 10 % allowance".
 export function amountText(amount, card) {

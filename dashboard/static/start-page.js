@@ -23,16 +23,27 @@ const panelOf = name => form.querySelector(`[data-panel="${name}"]`);
 const set = (node, text) => { if (node.textContent !== text) node.textContent = text; };
 
 let cards = [], snap = null, last = null; // last: {record, order} of the newest batch here
-let opened = "", lotPart = "", sending = false, refused = {};
+let opened = "", lotPart = "", sending = false, refused = {}, batchSeen = "", againShown = "";
 
-const planner = makePlanner(show), againPlanner = makePlanner(show);
+const planner = makePlanner(planned), againPlanner = makePlanner(planned);
+
+// A plan stands beside no other revision of its card than its own, and a start is of the card that was seen.
+const planOn = (source, card) => (source.plan && source.plan.revision === card?.revision ? source.plan : null);
+
+function planned() {
+  const old = [[planner, read().card], [againPlanner, last?.card]].find(([source, card]) => source.plan && card && source.plan.revision !== card.revision);
+  if (old) notice(`The card of ${old[1].name} has been changed meanwhile. Look it over again.`);
+  if (old) refresh();
+  show();
+}
 
 // What stands on the page, as fields and as an order.
 function read() {
   const f = { material: "", way: "total_g" };
   for (const e of fields) if (e.name && (e.type !== "radio" || e.checked)) f[e.name] = e.type === "checkbox" ? e.checked : e.value;
   const { order, faults } = orderOf(f);
-  return { f, order, card: cards.find(c => c.id === f.material), faults: { ...faults, ...refused, ...faultFields(planner.error) } };
+  const card = cards.find(c => c.id === f.material);
+  return { f, order, card, plan: planOn(planner, card), faults: { ...faults, ...refused, ...faultFields(planner.error) } };
 }
 
 function inputChanged() {
@@ -44,13 +55,13 @@ function inputChanged() {
 }
 
 // What the one button does: what is missing is gone to, in this order.
-function nextStep({ f, order, card, faults }) {
-  const first = ["material", "quantity", "allowance", "share", "cup_volume", "cup_mass"].find(name => faults[name]);
+function nextStep({ order, card, plan, faults }) {
+  const first = ["material", "quantity", "allowance", "share", "cup_volume", "cup_mass", "operator"].find(name => faults[name]);
   if (snap?.batch && ON_SCALE.includes(snap.batch.phase)) return { say: "The scale is taken", go: null };
   if (!card) return { say: "Choose a material", go: "material" };
   if (first) return { say: "Correct it", go: form.querySelector(`[data-fault~="${first}"]`).closest(".panel").dataset.panel };
   if (!order) return { say: "Type the amount", go: "amount" };
-  if (!planner.plan) return { say: planner.error ? "No plan" : "Working it out", go: null };
+  if (!plan) return { say: planner.error ? "No plan" : "Working it out", go: null };
   if (opened !== "checks") return { say: "Look it over", go: "checks" };
   return { say: "Start", go: "start" };
 }
@@ -62,12 +73,13 @@ function show() {
     set(lineOf(panel).querySelector("b"), bad || text || empty);
   };
   for (const p of form.querySelectorAll("[data-fault]")) set(p, p.dataset.fault.split(" ").map(name => faults[name]).filter(Boolean).join(" "));
+  for (const e of fields) if (e.name && e.type !== "radio") e.setAttribute("aria-invalid", String(!!faults[e.name]));
   set($("unit"), WAYS[f.way].unit);
   set(form.querySelector('[value="total_g"] + span'), WAYS.total_g.of(card));
   $("allowance").hidden = !takesAllowance(f.way);
   const range = card?.ratio.b_range;
-  $("share").hidden = !range;
-  if (range) set($("share").querySelector("span"), `parts of B per 100 of A, ${range[0]} to ${range[1]}; empty: the card's ${card.ratio_text}`);
+  $("share").hidden = !range && f.share === "";
+  set($("share").querySelector("span"), `parts of B per 100 of A, ${range ? `${range[0]} to ${range[1]}; empty: the card's ${card.ratio_text}` : "which this card does not let one choose: leave it empty"}`);
 
   set(lineOf("material").querySelector("span"), card ? `· ${card.ratio_text}` : "");
   value("material", card?.name, "not chosen yet");
@@ -85,25 +97,27 @@ function show() {
 
 // The plan of what is typed; before anything is, that of the last batch.
 function showOutcome({ order, card }, step) {
-  const own = card || !last, source = own ? planner : againPlanner, plan = source.plan, of = own ? card : last?.card;
+  const own = card || !last, source = own ? planner : againPlanner, of = own ? card : last?.card, plan = planOn(source, of);
   set($("outcome").querySelector("small"), own ? "Targets" : "Targets of the last one");
-  const none = source.error?.status ? "none: see what is marked" : source.error?.message ?? (order ? "…" : "they come as you type");
-  set($("outcome").querySelector("b"), plan && of ? targetsText(plan, of, step) : none);
-  const key = plan && of ? JSON.stringify([plan, step, of.revision]) : "";
+  const marked = own && Object.keys(faultFields(source.error)).length;
+  const none = marked ? "none: see what is marked" : source.error?.message ?? (order ? "…" : "they come as you type");
+  set($("outcome").querySelector("b"), plan ? targetsText(plan, of, step) : none);
+  const key = plan ? JSON.stringify([plan, step, of.revision]) : "";
   if ($("plan").dataset.key === key) return;
   $("plan").dataset.key = key;
-  $("verdicts").replaceChildren(...(plan && of ? [levelSign(worst(plan)), checksText(plan)] : []));
-  if (plan && of) drawPlan($("plan"), plan, of, step);
+  $("verdicts").replaceChildren(...(plan ? [levelSign(worst(plan)), checksText(plan)] : []));
+  if (plan) drawPlan($("plan"), plan, of, step);
   else $("plan").replaceChildren(el("p", {}, "Nothing to look over yet: choose a material and type an amount."));
 }
 
 function showAgain(step) {
-  const was = $("again").hidden;
   $("again").hidden = !last?.card || read().f.material !== ""; // one way at a time
-  if (was && !$("again").hidden) dead($("again-start"));
+  const now = $("again").hidden ? "" : `${last.record.id} ${last.card.revision}`;
+  if (now && now !== againShown) dead($("again-start"));
+  againShown = now;
   form.querySelector(".three").hidden = !$("again").hidden; // they belong to a material
   if ($("again").hidden) return;
-  const { order, record, card } = last, plan = againPlanner.plan;
+  const { order, record, card } = last, plan = planOn(againPlanner, card);
   const since = record.plan.revision === card.revision ? "" : `The card has changed since: revision ${card.revision}, it was ${record.plan.revision}.`;
   const kept = [order.operator, lotsText(order.lots) && `lots ${lotsText(order.lots)}`, cupText(order.cup) && `cup ${cupText(order.cup)}`, order.practice && "practice"].filter(Boolean).join(" · ");
   set($("again-what"), `${card.name}, ${card.ratio_text}; ${amountText(order.amount, card)}`);
@@ -148,15 +162,16 @@ async function send(order) {
 function go() {
   const now = read(), next = nextStep(now);
   if (next.go === "start") {
-    if ($("go").dataset.dead === undefined) send(now.order);
+    if ($("go").dataset.dead === undefined) send({ ...now.order, revision: now.plan.revision });
   } else if (next.go) open(next.go);
   else notice(`${next.say}.`);
 }
 
 function again() {
+  if (document.body.dataset.ready === undefined) return notice("The page is still reading what was made here: ask again.");
   if (!last?.card) return notice("No batch has been made at this station yet: there is none to make again.");
   if (snap?.batch && ON_SCALE.includes(snap.batch.phase)) return notice("A batch is on the scale: finish it first.");
-  send({ again: last.record.id });
+  send({ again: last.record.id, revision: last.card.revision });
 }
 
 function fill(values) {
@@ -211,6 +226,10 @@ function showStation(answer, gap_ms, error) {
   const s = snap?.scale;
   const words = s && { up: `scale ${s.id} shows ${s.shown ?? "nothing yet"}`, silent: `scale ${s.id} is silent`, down: `scale ${s.id} is lost`, manual: `the readout of ${s.id} is typed` }[s.link];
   set($("scale"), !snap ? "" : lost ? "" : [snap.name, words, s.advice].filter(Boolean).join(" · "));
+  if (snap?.batch && snap.batch.id !== batchSeen) {
+    batchSeen = snap.batch.id; // from another display: it is the last one now
+    refresh();
+  }
   const b = snap?.batch, on = !!b && ON_SCALE.includes(b.phase);
   $("busy").hidden = !on;
   if (on) {
@@ -220,8 +239,12 @@ function showStation(answer, gap_ms, error) {
   show();
 }
 
+// Drawn anew where the cards have changed, so that the focus stays where it is.
 function drawMaterials() {
   const box = $("materials"), chosen = read().f.material || new URLSearchParams(location.search).get("material");
+  const key = JSON.stringify(cards.map(c => [c.id, c.name, c.ratio_text]));
+  if (box.dataset.key === key) return;
+  box.dataset.key = key;
   box.replaceChildren(box.firstElementChild, ...cards.map(c => {
     const radio = el("input", { type: "radio", name: "material", value: c.id, checked: c.id === chosen });
     return el("label", {}, radio, el("span", {}, el("b", { className: "told" }, c.name), el("small", {}, c.ratio_text)));
@@ -229,13 +252,29 @@ function drawMaterials() {
   if (!cards.length) box.append(el("p", {}, "There is no material yet. ", el("a", { href: "/materials/+" }, "Write the card of the first one")));
 }
 
+// What the station knows besides its own state: the cards, and what was made here last.
+async function meet() {
+  const [all, { batches }] = await Promise.all([allMaterials(), api("GET", `/batches?station=${encodeURIComponent(station)}&limit=1`)]);
+  cards = all;
+  drawMaterials();
+  if (batches.length) last = { record: batches[0], order: orderOfRecord(batches[0]), card: cards.find(c => c.id === batches[0].material) };
+  if (last?.card) againPlanner.want(planOf(last.order, station));
+}
+
+// Once more, for what others have changed; what fails is tried again with the next change that is seen.
+async function refresh() {
+  if (document.body.dataset.ready === undefined) return;
+  try {
+    await meet();
+    show();
+  } catch (e) {
+    notice(e.message);
+  }
+}
+
 async function load() {
   try {
-    const [all, { batches }] = await Promise.all([allMaterials(), api("GET", `/batches?station=${encodeURIComponent(station)}&limit=1`)]);
-    cards = all;
-    drawMaterials();
-    if (batches.length) last = { record: batches[0], order: orderOfRecord(batches[0]), card: cards.find(c => c.id === batches[0].material) };
-    if (last?.card) againPlanner.want(planOf(last.order, station));
+    await meet();
   } catch (e) {
     notice(e.message);
     return setTimeout(load, 2000);
@@ -270,6 +309,7 @@ $("again-start").onclick = e => e.currentTarget.dataset.dead === undefined && ag
 $("again-change").onclick = () => { fill(fieldsOf(last.order)); open("amount"); };
 $("to-bench").href = $("busy").querySelector("a").href = bench;
 document.title = `Start at ${station}`;
+document.addEventListener("visibilitychange", () => document.hidden || refresh());
 keys({ onScan: scanned });
 poll(path, showStation);
 load();

@@ -1,10 +1,11 @@
-// Asks for the plan of what is on the page: not at each key, and only the answer to the newest question counts.
+// Asks for the plan of what is on the page: not at each key, and only the answer to the newest question counts. It is
+// asked anew for as long as it stands: the card and the scale's division may be changed by others meanwhile.
 import { api } from "./api.js";
 
 const WAIT_MS = 150, AGAIN_MS = 2000;
 
 // makePlanner(changed): want(question) asks; plan and error are the answer to the newest question, both null before it
-// is there. A lost connection is asked again.
+// is there.
 export function makePlanner(changed) {
   let timer = 0, asked = "", number = 0;
   const planner = { plan: null, error: null, want };
@@ -28,7 +29,7 @@ export function makePlanner(changed) {
     }
     if (mine !== number) return;
     [planner.plan, planner.error] = [plan, error];
-    if (error && !error.status) timer = setTimeout(() => ask(question, mine), AGAIN_MS);
+    timer = setTimeout(() => ask(question, mine), AGAIN_MS);
     changed();
   }
   return planner;
@@ -48,6 +49,7 @@ function fieldFor(field) {
   if (field === "amount.allowance_pct") return "allowance";
   if (field.startsWith("amount")) return "quantity";
   if (field === "b_per_100_a") return "share";
+  if (field === "operator") return field;
   if (field.startsWith("cup")) return field === "cup.mass_g" ? "cup_mass" : "cup_volume";
   return "material"; // its ratio, a density that is missing, a card that can't be poured yet
 }

@@ -15,7 +15,7 @@ type Query struct {
 	From, To time.Time // of creation, From included, To not
 	Material string
 	Verdict  string
-	Station  string // has no index: the newest are looked through
+	Station  string // with a material or a verdict it has no index: theirs are looked through
 	Cursor   string // the id after which a page goes on, as Batches gave it
 	Limit    int    // 0 means 50
 }
@@ -68,6 +68,9 @@ func (r *Reader) from(ctx context.Context, q Query) (from string, args []any, er
 	}
 	if q.Station != "" {
 		and("station = ?", q.Station)
+		if q.Material == "" && q.Verdict == "" {
+			index = "batches_station"
+		}
 	}
 	if !q.From.IsZero() {
 		and("created >= ?", stamp(q.From))

@@ -291,7 +291,7 @@ func TestAllAtOnce(t *testing.T) {
 func TestEveryListIsSearchedByAnIndex(t *testing.T) {
 	l := open(t, t.TempDir())
 	require.NoError(t, l.Append(t.Context(), "b1", started(t, "b1", "harbour-clear", noon)))
-	for n := range 32 {
+	for n := range 64 {
 		var q Query
 		want := ""
 		if n&1 != 0 {
@@ -299,6 +299,11 @@ func TestEveryListIsSearchedByAnIndex(t *testing.T) {
 		}
 		if n&2 != 0 {
 			q.Verdict, want = "v", want+" AND verdict=?"
+		}
+		if n&32 != 0 {
+			if q.Station = "s"; q.Material == "" && q.Verdict == "" {
+				want += " AND station=?"
+			}
 		}
 		if n&4 != 0 {
 			q.From, want = noon, want+" AND created>?"

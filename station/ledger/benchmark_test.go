@@ -112,6 +112,8 @@ func BenchmarkFull(b *testing.B) {
 		{"rare material", Query{Material: "limpet-skin"}},
 		{"no such material", Query{Material: "no-such"}},
 		{"rare verdict", Query{Verdict: "outside"}},
+		{"no such station", Query{Station: "no-such"}},
+		{"station", Query{Station: "bench-1"}},
 		{"all at once", Query{From: from, To: to, Material: "limpet-skin", Verdict: "outside", Cursor: ids[99]}},
 	} {
 		b.Run("newest 50, "+q.name, func(b *testing.B) {
