@@ -208,15 +208,19 @@ func TestBrowserAgreesWithOthersAndCatchesUp(t *testing.T) {
 	b.do(chromedp.Evaluate[chromedp.Void](`{
 		const now = Date.now, Socket = WebSocket;
 		window.first = null;
+		window.made = 0;
 		window.WebSocket = class extends Socket {
 			constructor(url) {
 				super(url);
+				window.made++;
 				this.addEventListener("message", () => setTimeout(() => { window.first ??= document.body.dataset.link; }), {once: true});
 			}
 		};
 		Date.now = () => now() + 3600e3;
 		document.dispatchEvent(new Event("visibilitychange"));
+		window.atOnce = window.made;
 	}`))
+	require.Equal(t, 1, read[int](b, "window.atOnce"), "a new connection as soon as the page is seen again")
 	b.until("window.first !== null")
 	require.Equal(t, "up", read[string](b, "window.first"), "one message is enough")
 }

@@ -7,7 +7,7 @@ const read = name => fetch(`/static/${name}`);
 const { cards, records, states } = await (await read("gallery.json")).json();
 const page = new DOMParser().parseFromString(await (await read("bench.html")).text(), "text/html");
 document.body.replaceWith(document.adoptNode(page.body));
-makeSettings(document.getElementById("settings"));
+const settings = makeSettings(document.getElementById("settings"));
 
 // laid(base, over): over laid upon base, objects field by field, lists of one length item by item; everything else
 // replaces what was there.
@@ -29,7 +29,7 @@ const outside = {
 };
 const screen = makeScreen("bench-1", outside);
 
-// gallery.draw(n) shows a state by its name or number and gives its view; names are all of them.
+// gallery.draw(n) shows a state by its name or number and gives its view, gallery.say(n) sounds it as well.
 const names = [...whole.keys()];
 let at = 0;
 function draw(n) {
@@ -39,4 +39,4 @@ function draw(n) {
 }
 addEventListener("keydown", e => { if (e.key === "ArrowRight" || e.key === "ArrowLeft") draw(at + (e.key === "ArrowRight" ? 1 : -1)); });
 draw(new URLSearchParams(location.search).get("n") ?? 0);
-window.gallery = { names, draw, snapshot: n => whole.get(n).snapshot, show: screen.show, press: screen.press };
+window.gallery = { names, draw, snapshot: n => whole.get(n).snapshot, show: screen.show, press: screen.press, say: n => settings.say(draw(n)) };
