@@ -274,7 +274,11 @@ func (d *Driver) up(ctx context.Context, r reading.Reading) {
 	if d.health.weighed(r) {
 		r.State = reading.Fault
 	}
-	d.emit(ctx, Event{Link: LinkUp, Reading: r, HasReading: true, Advice: d.advice, Found: d.auto.follow(r.Value)})
+	found := d.auto.follow(r.Value)
+	if found != nil {
+		d.log.Info("division found", "division", found.Division)
+	}
+	d.emit(ctx, Event{Link: LinkUp, Reading: r, HasReading: true, Advice: d.advice, Found: found})
 }
 
 func (d *Driver) silent(ctx context.Context) {

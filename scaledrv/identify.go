@@ -59,6 +59,9 @@ type Candidate struct {
 func Identify(ctx context.Context, link Link, opt IdentifyOptions) (Identification, error) {
 	s := search{opt: opt, started: time.Now()}
 	settings := settingsOf(link)
+	if len(settings) == 1 {
+		s.only = settings[0].baud
+	}
 	var err error
 	if opt.Request == "" {
 		err = s.hear(ctx, settings)
@@ -119,6 +122,7 @@ func settingsOf(link Link) (all []setting) {
 type search struct {
 	opt     IdentifyOptions
 	started time.Time
+	only    int   // the one baud that the link's text leaves; 0: others are tried too, or the line has no settings
 	heard   bool  // a byte came
 	best    found // so far
 }
@@ -245,6 +249,8 @@ func (s *search) whyNothing() string {
 		return "Nothing came: see that the scale is switched on, that its output is set to continuous, and that its cable is in; a scale that sends only on request must be asked"
 	case s.best.bytes() < fewBytes, s.best.lines > 0 && s.best.lines < enoughLines && s.best.share >= enoughShare:
 		return "Too little came to know its lines by: set the scale's output to continuous, or have it send a line each second meanwhile, such as by its print key"
+	case s.only > 0 && !isText(s.best.came):
+		return fmt.Sprintf("Bytes came, but nothing that reads as lines at %d baud: leave the settings out of the link, so that others are tried", s.only)
 	case isText(s.best.came):
 		return fmt.Sprintf("Text came%s, such as %q, but no lines of a known shape: if this is a scale, describe its lines with shape: pattern", s.best.atBaud(), s.best.sample())
 	}

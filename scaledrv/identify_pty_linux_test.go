@@ -48,3 +48,22 @@ func TestIdentifyOnPseudoTerminals(t *testing.T) {
 		})
 	}
 }
+
+func TestRubbishAtTheOneSpeedThatIsTriedSaysSo(t *testing.T) {
+	bench, err := simulator.New(simulator.Options{Seed: 3, Scale: simulator.ScaleOptions{Shape: "status-comma", Baud: 9600}})
+	require.NoError(t, err)
+	line, err := simulator.OpenPTY()
+	require.NoError(t, err)
+	defer line.Close()
+	require.NoError(t, line.Honour(bench.UART()))
+	ctx, stop := context.WithCancel(t.Context())
+	var running sync.WaitGroup
+	running.Go(func() { _ = bench.Run(ctx, line) })
+	defer func() { stop(); running.Wait() }()
+	link, err := ParseLink("serial:" + line.Path() + "?baud=2400")
+	require.NoError(t, err)
+	id, err := Identify(ctx, link, IdentifyOptions{})
+	require.NoError(t, err)
+	require.Empty(t, id.Candidates)
+	require.Contains(t, id.Advice, "nothing that reads as lines at 2400 baud: leave the settings out of the link")
+}

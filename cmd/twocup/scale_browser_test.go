@@ -128,6 +128,16 @@ stations:
 	b.readable(t)
 	b.fits()
 	b.shoot("scale-silent")
+	require.Equal(t, []string{
+		"status-comma / 0.1 g", "not found yet / not shown yet: put different loads on the pan", "bare, found / not shown yet: put different loads on the pan",
+		"bare, found at 4800 baud 7E1 / 0.5 g",
+	}, awaited(b, `import("/static/scale-lines.js").then(({figuresOf}) => [
+		{shape: "status-comma", found: null, division_g: 0.1}, {shape: "auto", found: null, division_g: null}, {shape: "auto", found: {shape: "bare", baud: null}, division_g: null},
+		{shape: "auto", found: {shape: "bare", baud: 4800, frame: "7E1"}, division_g: 0.5},
+	].map(s => {
+		const of = Object.fromEntries(figuresOf({rate_hz: null, link_text: null, capacity_g: null, ...s}, true));
+		return of["Line shape"] + " / " + of["Division"];
+	}))`))
 	scale.hangUp()
 	b.until(`document.getElementById("link").textContent !== "silent:"`)
 	b.until(`[...document.querySelectorAll(".figures dd")].some(dd => dd.textContent === "once")`) // reconnected

@@ -35,7 +35,7 @@ function candidate(c, entry, name) {
 function answered({ answer, entries, error, ask }) {
   if (error) return [el("p", {}, sign(NOTHING), " ", error)];
   if (!answer) return [];
-  const standing = answer.sure ? el("b", {}, "Sure") : sign(answer.candidates.length === 0 ? NOTHING : UNSURE);
+  const standing = answer.sure ? el("b", {}, answer.candidates[0].division_sure ? "Sure" : "Sure, but for the division,") : sign(answer.candidates.length === 0 ? NOTHING : UNSURE);
   return [
     el("p", {}, standing, ` after ${answer.took_s.toFixed(1)} s${ask ? ", asked" : ""}`),
     ...(answer.advice ? [el("p", {}, el("b", {}, answer.advice))] : []),

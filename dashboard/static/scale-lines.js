@@ -57,6 +57,8 @@ function shapeText({ shape, found }) {
   return shape === "auto" ? "not found yet" : shape;
 }
 
+const divisionText = s => (s.division_g === null && s.shape === "auto" ? "not shown yet: put different loads on the pan" : grams(s.division_g));
+
 const grams = g => (g === null ? "not stated" : `${g} g`);
 
 // The counts and the entry, as [name, text]: pure. heard: whether the station is heard from just now.
@@ -68,7 +70,7 @@ export function figuresOf(s, heard) {
     ["Reconnected", s.reconnects === 1 ? "once" : `${s.reconnects} times`],
     ["Link", s.link_text ?? "not stated"],
     ["Line shape", shapeText(s)],
-    ["Division", grams(s.division_g)],
+    ["Division", divisionText(s)],
     ["Capacity", grams(s.capacity_g)],
   ];
 }
