@@ -634,7 +634,7 @@ func TestBrowserPagesOfTheStartCanBeReadAndNamed(t *testing.T) {
 	d.start(t, map[string]any{"material": "harbour-clear", "amount": map[string]any{"total_g": 300}}) // the most that the page has to show
 	for _, path := range []string{"/start/bench-1", "/start/bench-1?material=harbour-clear"} {
 		for _, size := range [][2]int64{{1024, 600}, {390, 844}} {
-			b.page(d, path, startReady+` && !document.getElementById("busy").hidden`)
+			b.page(d, path, startReady+` && !document.getElementById("busy").hidden && (document.getElementById("again").hidden || document.querySelector("#verdicts .level") !== null)`)
 			b.do(chromedp.EmulateViewport(size[0], size[1]))
 			for range 14 {
 				b.do(chromedp.KeyEvent("\t"))
