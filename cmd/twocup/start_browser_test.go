@@ -605,8 +605,13 @@ func TestBrowserPagesOfTheStartCanBeReadAndNamed(t *testing.T) {
 	t.Parallel() // in real time, most of it waiting
 	b := openTab(t)
 	d := startDemo(t, simulator.Options{Seed: 37})
+	status, answer := d.post(t, "/materials", `{"id":"long-name","name":"<i>`+strings.Repeat("Verylong", 40)+`","ratio":{"weight":{"a":100,"b":50}}}`)
+	require.Equal(t, http.StatusCreated, status, string(answer))
 	for _, page := range []struct{ path, ready string }{
 		{"/start/bench-1", startReady},
+		{"/start/bench-1?material=long-name", startReady},
+		{"/materials/long-name", `!document.getElementById("card").hidden`},
+		{"/materials", `document.querySelector("#cards li") !== null`},
 		{"/start/bench-1?material=gannet-laminate", startReady},
 		{"/materials/+", `!document.getElementById("card").hidden`},
 		{"/materials/breakwater-tooling", `!document.getElementById("card").hidden`},
@@ -629,7 +634,7 @@ func TestBrowserPagesOfTheStartCanBeReadAndNamed(t *testing.T) {
 	d.start(t, map[string]any{"material": "harbour-clear", "amount": map[string]any{"total_g": 300}}) // the most that the page has to show
 	for _, path := range []string{"/start/bench-1", "/start/bench-1?material=harbour-clear"} {
 		for _, size := range [][2]int64{{1024, 600}, {390, 844}} {
-			b.page(d, path, startReady+` && !document.getElementById("busy").hidden`)
+			b.page(d, path, startReady+` && !document.getElementById("busy").hidden && (document.getElementById("again").hidden || document.querySelector("#verdicts .level") !== null)`)
 			b.do(chromedp.EmulateViewport(size[0], size[1]))
 			for range 14 {
 				b.do(chromedp.KeyEvent("\t"))

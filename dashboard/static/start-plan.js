@@ -49,7 +49,7 @@ const sentence = text => text[0].toUpperCase() + text.slice(1) + (/[.?!]$/.test(
 // How far a part may be from its target, as the scale shows it.
 function row(p, card, step) {
   return el("tr", {}, el("th", { scope: "row" }, nameOf(p.part, card)), el("td", {}, el("b", {}, mass(p.target_g, step))),
-    el("td", {}, `${massText(micrograms(p.low_g), step)} to ${mass(p.high_g, step)}`));
+    el("td", {}, `window ${massText(micrograms(p.low_g), step)} to ${mass(p.high_g, step)}`));
 }
 
 // The cautions of a card. The SDS and local rules decide.
