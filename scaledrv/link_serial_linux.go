@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strconv"
 	"syscall"
 	"unsafe"
 
@@ -36,13 +37,35 @@ func openSerial(l *serialLink) (Port, error) {
 		file.Close()
 		return nil, l.whyNot(path, err)
 	}
-	settings, err := serial.Open(path, &l.mode)
+	settings, err := openKept(path, &l.mode)
 	if err != nil {
 		file.Close()
 		return nil, l.whyNot(path, err)
 	}
 	port := &filePort{File: file, settings: settings, device: l.device}
 	if err := l.prepare(port); err != nil {
+		return nil, errors.Join(err, port.Close())
+	}
+	return port, nil
+}
+
+// openKept opens a port with the library and keeps its descriptor out of programs that this one starts, as the library
+// does not: they would hold the port after us.
+func openKept(path string, mode *serial.Mode) (serial.Port, error) {
+	syscall.ForkLock.RLock()
+	defer syscall.ForkLock.RUnlock()
+	port, err := serial.Open(path, mode)
+	if err != nil {
+		return nil, err
+	}
+	numbers, err := os.ReadDir("/proc/self/fd")
+	for _, number := range numbers {
+		fd, _ := strconv.Atoi(number.Name())
+		if target, _ := os.Readlink("/proc/self/fd/" + number.Name()); target == path {
+			syscall.CloseOnExec(fd)
+		}
+	}
+	if err != nil {
 		return nil, errors.Join(err, port.Close())
 	}
 	return port, nil

@@ -4,6 +4,7 @@ import (
 	"context"
 	"io"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -50,6 +51,18 @@ func TestBytesOfASerialPortArriveAsTheyAre(t *testing.T) {
 	require.NoError(t, port.SetReadDeadline(time.Now()))
 	_, err = port.Read(got)
 	require.ErrorIs(t, err, os.ErrDeadlineExceeded)
+}
+
+func TestAProgramThatIsStartedDoesNotHoldThePort(t *testing.T) {
+	_, path, _ := openPTY(t)
+	open(t, path)
+	child := exec.Command("cat")
+	stdin, err := child.StdinPipe()
+	require.NoError(t, err)
+	require.NoError(t, child.Start())
+	require.Empty(t, holders(path, os.Getpid()))
+	require.NoError(t, stdin.Close())
+	require.NoError(t, child.Wait())
 }
 
 func TestWhatLayInTheBufferBeforeOpeningIsDropped(t *testing.T) {
