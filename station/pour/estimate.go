@@ -19,9 +19,9 @@ type Estimate struct {
 const (
 	flicker   = 0.42                   // d: the standard deviation of a value that is noisy by 0.3 d and rounded, √(0.3² + 1/12)
 	firstLag  = 300 * time.Millisecond // of a scale that has not shown its own
-	unsteady  = 0.1                    // of the flow per √s: a hand's wander of 7.5 % that forgets in 1 s
+	unsteady  = 0.04                   // of the flow per √s: below a hand's wander, 7.5 % that forgets in 1 s, because that comes back
 	unasked   = 0.5                    // d/s per √s at any flow
-	answering = 0.8                    // of the flow per √s while a hand answers a cue
+	answering = 0.6                    // of the flow per √s while a hand answers a cue
 	astray    = 4.0                    // standard deviations that make a value an outlier
 	persists  = 200 * time.Millisecond // for which outliers on one side last until they are believed
 )

@@ -41,6 +41,8 @@ const (
 	pause = 2 * time.Second
 	// scoopTime is how long a ladle's rise shows on a scale without lag, at most.
 	scoopTime = 1500 * time.Millisecond
+	// sure is how many times wider the spread is taken where a pour must not reach the window's end at all.
+	sure = 4.0 / 3
 	// dropwise is the most that is topped up by drops, in grams.
 	dropwise = 1
 	// rounding is the standard deviation of a difference of two values that the display rounds, in divisions: 1/√6 (JCGM
@@ -77,6 +79,9 @@ func (a Aim) middle() float64 { return min(a.Target, (a.Low+a.High)/2).Grams() }
 func (a Aim) point(spread float64) float64 {
 	return min(a.middle()-spread, a.High.Grams()-3*spread)
 }
+
+// narrow says whether the window is finer than two divisions either side: no pour can be trusted to end in it.
+func (a Aim) narrow(division reading.Mass) bool { return a.High-a.Low < 4*division }
 
 // SettleTime is how long a value must not change by a division before a tail can be called over: d/q, with q a quarter
 // of the window in 10 s.
@@ -209,6 +214,8 @@ func (g *Guide) reaches(p *Pan, a Aim, at float64, s stream, e Estimate) bool {
 	switch {
 	case g.ladled(p):
 		return at-e.Ahead >= a.middle()
+	case a.narrow(p.Division): // drops will do the rest
+		return at+comes >= a.point(sure*spread)
 	case p.Now.At.Before(g.change.until): // what is not known yet will be
 		return at+comes >= a.middle()-e.SD/2
 	case g.stage == pouring: // an ease is still to come
@@ -324,11 +331,11 @@ func (g *Guide) count(p *Pan, a Aim, poured reading.Mass) {
 	case missing > dropwise:
 		g.drops.asked = 0
 	case g.drops.asked == 0 || poured >= g.drops.from+p.Division:
-		if rise := poured - g.drops.from; g.drops.asked > 0 && rise > 4*p.Division {
+		if rise := poured - g.drops.from; g.drops.asked > 0 && rise > 2*p.Division {
 			g.habit.Drop = g.habit.Drop.Learn(rise.Grams(), rounding*d, g.drops.asked)
 		}
 		drop := g.habit.Drop.known()
-		fit := min(missing/drop+0.5, (a.High.Grams()-poured.Grams()-d/2)/(1.3*drop))
+		fit := min(missing/drop+0.5, (a.High.Grams()-poured.Grams()-d/2)/g.habit.Drop.most())
 		g.drops = drops{asked: max(0, int(fit)), from: poured}
 	}
 }

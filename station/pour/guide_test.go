@@ -154,6 +154,23 @@ func TestEaseAndStopComeBeforeTheTarget(t *testing.T) {
 	}
 }
 
+// The stop of the stream of 10 g/s above comes earlier where the window is finer than two divisions either side, and then
+// even while an ease is being answered: by 4 × √((10 × 0.36)² + E.SD² + …), some 14 g, below the window's end.
+func TestANarrowWindowIsNotPouredInto(t *testing.T) {
+	stopped := map[reading.Mass]float64{}
+	for _, half := range []reading.Mass{reading.Gram / 10, 2 * reading.Gram / 10} {
+		g := newGuided(t)
+		g.aim = Aim{Target: 100 * reading.Gram, Low: 100*reading.Gram - half, High: 100*reading.Gram + half}
+		for g.guide.Cue() != CueStop {
+			require.Less(t, g.poured(), g.aim.Target)
+			g.stream(int64(g.poured()/d)+10, 1)
+		}
+		stopped[half] = g.poured().Grams()
+	}
+	require.Less(t, stopped[reading.Gram/10], 77.0)
+	require.Greater(t, stopped[2*reading.Gram/10], 77.0, "two divisions either side are poured into")
+}
+
 func TestAPauseBeforeTheEase(t *testing.T) {
 	g := newGuided(t)
 	g.still(100)

@@ -91,6 +91,15 @@ func (d Drop) known() float64 {
 	return d.Grams
 }
 
+// most is what a drop may weigh, in g: a hand and a lip that have shown theirs give up to a third more, any other up to
+// twice what is expected; both ours.
+func (d Drop) most() float64 {
+	if d.TopUps == 0 {
+		return 2 * firstDrop
+	}
+	return 1.3 * d.Grams
+}
+
 // Learn is the drop after so many of them have brought a mass in grams, known to sd. A figure that is no drop's, below a
 // fifth or above five times of what was expected, is not believed.
 func (d Drop) Learn(grams, sd float64, count int) Drop {
