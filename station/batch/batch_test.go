@@ -97,6 +97,15 @@ func TestBelowItsWindowAPartIsToppedUp(t *testing.T) {
 	require.True(t, b.view().Parts[0].Accepted)
 }
 
+// With a tolerance of 0 to +4 % B's target is below its guarded window: a person told to stop there would never be done.
+func TestWhatIsStillToPourIsNeverNegativeBelowTheWindow(t *testing.T) {
+	var d Dosing
+	d.Target, d.Low, d.High = 50200*reading.Gram/1000, 50500*reading.Gram/1000, 51900*reading.Gram/1000
+	require.Equal(t, 550*reading.Gram/1000, d.remaining(50300*reading.Gram/1000))
+	d.Low = 50 * reading.Gram
+	require.Equal(t, -100*reading.Gram/1000, d.remaining(50300*reading.Gram/1000), "past a target inside the window")
+}
+
 // A display at an edge of the window flickers over it: one line on the good side makes nothing green and accepts nothing.
 func TestOneLineOfFlickerDecidesNothing(t *testing.T) {
 	b := newBench(t, "300 g", "6000 g").cupPlaced()

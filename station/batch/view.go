@@ -162,7 +162,7 @@ func (s *State) viewPart(v *View) {
 	i := s.shown()
 	d := s.Dosings[i]
 	poured := s.poured(i)
-	remaining := d.Target - poured
+	remaining := d.remaining(poured)
 	eased := i != s.at || s.guide.Eased()
 	band := d.aim().Band(poured, eased)
 	flow := s.Pan.Flow()
@@ -175,6 +175,14 @@ func (s *State) viewPart(v *View) {
 	if drops := s.guide.Drops(); v.Cue == pour.CueTopUp && drops > 0 {
 		v.Drops = &drops
 	}
+}
+
+// remaining is what is still to be poured: up to the target, or to where the pour is guided if the window has no target in it.
+func (d *Dosing) remaining(poured reading.Mass) reading.Mass {
+	if d.Target < d.Low || d.Target > d.High {
+		return d.aim().Goal() - poured
+	}
+	return d.Target - poured
 }
 
 // Recue shows another cue than the batch's own, and nothing that belonged to that.

@@ -70,9 +70,13 @@ func (a Aim) Band(poured reading.Mass, eased bool) Band {
 	return Below
 }
 
-// middle is where a part may end with the most room on both sides: the target, or the middle of a window that lies below
-// it, because a one-sided tolerance has its target at the edge.
-func (a Aim) middle() float64 { return min(a.Target, (a.Low+a.High)/2).Grams() }
+// Goal is where a part should end: the target, unless a one-sided tolerance has it at the window's edge or, less the
+// uncertainty, outside. Then it is the middle of a window below the target, and the end of the lowest quarter of one above.
+func (a Aim) Goal() reading.Mass {
+	return max(min(a.Target, (a.Low+a.High)/2), a.Low+(a.High-a.Low)/4)
+}
+
+func (a Aim) middle() float64 { return a.Goal().Grams() }
 
 // point is where a pour should land: below the middle by the spread of what lands late, and below the window's end by
 // three times that. A window too narrow for it is not entered by a pour, but by drops.

@@ -122,6 +122,25 @@ func TestCuesOfAPour(t *testing.T) {
 	}
 }
 
+func TestGoal(t *testing.T) {
+	for _, tt := range []struct {
+		name                    string
+		target, low, high, goal reading.Mass
+	}{
+		{"the target in the middle of its window", 100, 98, 102, 100},
+		{"a target that has more room above stays", 100, 99, 103, 100},
+		{"a target at the high edge: the middle", 100, 96, 100, 98},
+		{"a target above the window: the middle", 100, 95, 99, 97},
+		{"a target at the low edge: the end of the lowest quarter", 100, 100, 104, 101},
+		{"a target below the window: the same", 100, 101, 105, 102},
+		{"a window of one step", 100, 100, 100, 100},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			require.Equal(t, tt.goal, Aim{Target: tt.target, Low: tt.low, High: tt.high}.Goal())
+		})
+	}
+}
+
 func TestEaseAndStopComeBeforeTheTarget(t *testing.T) {
 	// A stream of 10 g/s that nothing slows down, by a hand and on a scale that nothing is known of: stop lag 0.85 ± 0.35 s
 	// and 0.08 s from pour to pour, tail 1 s, lag of the display 0.3 s, so that it shows 3 g less than there is. The last
@@ -135,7 +154,7 @@ func TestEaseAndStopComeBeforeTheTarget(t *testing.T) {
 	}{
 		{"a window either side of the target", 100, 90, 110, 66.8, 84.9},
 		{"a window below the target: its middle is aimed at", 100, 90, 100, 69.1, 84.2},
-		{"a window above the target: the target is aimed at", 100, 100, 110, 74.1, 89.2},
+		{"a window above the target: the end of its lowest quarter is aimed at", 100, 100, 110, 76.6, 91.7},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			g := newGuided(t)
