@@ -223,7 +223,7 @@ func TestAnActionWithSeq(t *testing.T) {
 		requireMisfit(t, note(placing), movedOn)
 		i := slices.IndexFunc(s.watched, func(snap Snapshot) bool { return snap.Batch.Phase == batch.PhasePour })
 		pouring := s.watched[i].Seq // the very one that brought the change
-		s.pour(220, 5*time.Second)
+		s.pour(210, 5*time.Second)
 		require.Equal(s, pour.CueEase, s.batchNow().Cue)
 		require.NoError(s, note(pouring), "a cue alone is no change")
 		s.pass(3 * time.Second)

@@ -36,7 +36,7 @@ const (
 func FirstHabit(viscosity string) Habit {
 	switch viscosity {
 	case "thin":
-		return Habit{Stop: Lag{Seconds: 0.5, SD: 0.25}, Tail: Lag{Seconds: 0.3, SD: 0.2}}
+		return Habit{Stop: Lag{Seconds: 0.5, SD: 0.35}, Tail: Lag{Seconds: 0.3, SD: 0.35}}
 	case "thick":
 		return Habit{Stop: Lag{Seconds: 1.0, SD: 0.35}, Tail: Lag{Seconds: 1.5, SD: 0.5}}
 	case "paste":
