@@ -110,7 +110,7 @@ func Start(ctx context.Context, link Link, shape Shape, opt Options) *Driver {
 		log:     opt.Log.With("link", link.Name()),
 		wait:    firstWait,
 		hearing: newHearing(opt.Heard),
-		health:  health{hid: shape.name == "hid", request: string(opt.Request), autoOff: opt.AutoOff},
+		health:  health{auto: shape.isAuto(), hid: shape.name == "hid", request: string(opt.Request), autoOff: opt.AutoOff},
 	}
 	if !shape.isAuto() {
 		d.auto = auto{link: link, shape: shape}

@@ -20,6 +20,7 @@ const (
 
 // health tells apart what can be wrong with a scale whose port is open.
 type health struct {
+	auto    bool // how it speaks was found out, not stated
 	hid     bool // reports, not lines: nothing is damaged on the way
 	request string
 	autoOff time.Duration
@@ -128,6 +129,9 @@ func (h *health) whySilent() string {
 	case h.since.unweighed > 0 && !h.hid:
 		return "Lines come from the scale, but none with a weight: see what it shows and how its output is set"
 	case h.since.bytes >= fewBytes/2 && !h.hid:
+		if h.auto {
+			return "Bytes come from the scale, but no line as it was found to send: it may have been set to another output; start the program again to have it identified anew"
+		}
 		return "Bytes come from the scale, but no valid line: check baud rate and framing, and the line shape"
 	case h.asleep(h.autoOff / 10):
 		return fmt.Sprintf("Nothing comes from the scale, and it has been at rest: it has switched itself off (auto_off %v); switch it on", h.autoOff)

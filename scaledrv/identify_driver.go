@@ -24,7 +24,13 @@ type auto struct {
 // turns out to be finer: a dozen even values may be chance.
 func (a *auto) follow(v reading.Value) *Candidate {
 	d := a.found.Division
-	if a.steps == nil || v.Unit != d.Unit || v.Decimals != d.Decimals {
+	switch {
+	case a.steps == nil:
+		return nil
+	case v.Unit != d.Unit && !a.found.DivisionSure: // changed at the scale before its step was known
+		d = reading.Value{Digits: 1, Decimals: v.Decimals, Unit: v.Unit}
+		a.steps, a.found.Division = new(steps), d
+	case v.Unit != d.Unit || v.Decimals != d.Decimals: // also of a display that leaves out its last digit while it moves
 		return nil
 	}
 	a.steps.take(v.Digits, 0)

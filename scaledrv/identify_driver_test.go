@@ -1,6 +1,7 @@
 package scaledrv
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"os"
@@ -99,6 +100,23 @@ func TestADivisionThatWasFoundTooCoarseIsCorrected(t *testing.T) {
 		show(61 + i)
 	}
 	require.Equal(t, []string{"0.2 g", "0.1 g"}, found, "and each is told once")
+}
+
+func TestADivisionIsFoundInTheUnitThatTheScaleIsSetToByThen(t *testing.T) {
+	a := auto{found: Candidate{Division: reading.Value{Digits: 1, Decimals: 1, Unit: reading.UnitG}}, steps: new(steps)}
+	require.Nil(t, a.follow(reading.Value{Digits: 3, Decimals: 1, Unit: reading.UnitG}))
+	var found *Candidate
+	for i := range int64(40) {
+		found = cmp.Or(a.follow(reading.Value{Digits: 5 * i, Decimals: 3, Unit: reading.UnitOZ}), found)
+		a.follow(reading.Value{Digits: i / 2, Decimals: 2, Unit: reading.UnitOZ}) // while it moves its last digit is blank
+	}
+	require.NotNil(t, found)
+	require.Equal(t, "0.005 oz", found.Division.String())
+}
+
+func TestOfAScaleThatWasFoundOutNobodyIsToldToCheckTheShape(t *testing.T) {
+	h := health{auto: true, since: since{bytes: fewBytes}}
+	require.Contains(t, h.advice(LinkSilent), "start the program again to have it identified anew")
 }
 
 func TestAutoAsksOnlyWhatTheEntryStates(t *testing.T) {

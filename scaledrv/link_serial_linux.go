@@ -33,6 +33,10 @@ func openSerial(l *serialLink) (Port, error) {
 	if err != nil {
 		return nil, l.whyNot(path, err)
 	}
+	if err := onDescriptor(file, isTerminal); err != nil {
+		file.Close()
+		return nil, l.whyNot(path, err)
+	}
 	if err := lock(file, path); err != nil {
 		file.Close()
 		return nil, l.whyNot(path, err)
@@ -47,6 +51,12 @@ func openSerial(l *serialLink) (Port, error) {
 		return nil, errors.Join(err, port.Close())
 	}
 	return port, nil
+}
+
+// isTerminal says whether the device has line settings at all; else the error is ENOTTY.
+func isTerminal(fd int) error {
+	_, err := unix.IoctlGetTermios(fd, unix.TCGETS)
+	return err
 }
 
 // openKept opens a port with the library and keeps its descriptor out of programs that this one starts, as the library

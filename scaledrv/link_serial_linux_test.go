@@ -101,7 +101,8 @@ func TestAPathThatIsNoSerialPort(t *testing.T) {
 	for _, tt := range []struct{ name, path, want string }{
 		{"a missing node", folder + "/ttyUSB0", "no such file or directory (plug the adapter in, or correct the path)"},
 		{"a folder", folder, "is a directory (this is no serial port: correct the path)"},
-		{"a file", file, "Invalid serial port: error getting term settings: inappropriate ioctl for device (this is no serial port: correct the path)"},
+		{"a file", file, "inappropriate ioctl for device (this is no serial port: correct the path)"},
+		{"a device that many hold", "/dev/null", "inappropriate ioctl for device (this is no serial port: correct the path)"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			_, err := parseLink(t, "serial:"+tt.path).Open(t.Context())

@@ -9,7 +9,6 @@ import (
 	"net/url"
 	"os"
 	"strings"
-	"text/tabwriter"
 
 	"twocup/station/ledger"
 )
@@ -55,7 +54,7 @@ func (c habitsList) read(ctx context.Context) ([]ledger.Habit, error) {
 }
 
 func printHabits(out io.Writer, list []ledger.Habit) error {
-	t := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	t := columns(out)
 	fmt.Fprint(t, "operator\tmaterial\tpart\tpours\tstop lag\n")
 	for _, h := range list {
 		fmt.Fprintf(t, "%s\t%s\t%s\t%d\t%.2f s\n", h.Operator, h.Material, h.Part, h.Pours, h.StopLag)

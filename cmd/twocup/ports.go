@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"text/tabwriter"
 
 	"twocup/scaledrv"
 )
@@ -64,7 +63,7 @@ func printPorts(out io.Writer, list []scaledrv.ListedPort) error {
 		_, err := fmt.Fprintln(out, noPorts)
 		return err
 	}
-	t := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	t := columns(out)
 	fmt.Fprint(t, "device\tkind\tUSB id\topens\tcalls itself\n")
 	for _, p := range list {
 		id, opens := "-", "yes"

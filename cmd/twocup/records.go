@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"text/tabwriter"
 	"time"
 
 	"twocup/station"
@@ -102,7 +101,7 @@ func (c recordsList) printJSON(ctx context.Context, out io.Writer, r *ledger.Rea
 }
 
 func printList(out io.Writer, list []ledger.Summary, next string) error {
-	t := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	t := columns(out)
 	fmt.Fprint(t, "batch\tcreated\tstation\tmaterial\tphase\tverdict\terror\tA\tB\n")
 	for _, b := range list {
 		verdict, deviation := "-", "-"
@@ -148,7 +147,7 @@ func (c recordsShow) Run(ctx context.Context, s streams) error {
 }
 
 func printRecord(out io.Writer, r station.Record) error {
-	t := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	t := columns(out)
 	line := func(what string, value any) { fmt.Fprintf(t, "%s\t%v\n", what, value) }
 	line("batch", r.ID)
 	line("material", fmt.Sprintf("%s, revision %d", r.Material, r.Plan.Revision))

@@ -6,7 +6,6 @@ import (
 	"io"
 	"strconv"
 	"strings"
-	"text/tabwriter"
 
 	"twocup/scaledrv/reading"
 	"twocup/station/material"
@@ -31,7 +30,7 @@ type planSheet struct {
 
 func (s planSheet) print(w io.Writer) error {
 	p := s.plan
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	t := columns(w)
 	fmt.Fprintf(t, "%s\n", s.card.Name)
 	if s.how != "" {
 		fmt.Fprintf(t, "%s\n\n", s.how)

@@ -23,8 +23,8 @@ function card(id) {
 }
 
 async function last() {
-  const { batches } = await api("GET", "/batches");
-  return batches.find(b => b.station === station) ?? null;
+  const { batches } = await api("GET", `/batches?station=${encodeURIComponent(station)}&limit=1`);
+  return batches[0] ?? null;
 }
 
 async function again(id) {

@@ -9,7 +9,8 @@ export function makeFree(box, station, { last, again }) {
   let shown = false, record = null;
 
   heading.textContent = station;
-  box.querySelector("a").href = `/start/${encodeURIComponent(station)}`;
+  const other = box.querySelector("a");
+  other.href = `/start/${encodeURIComponent(station)}`;
   button.onclick = () => {
     deadForAMoment(button);
     again(record.id);
@@ -37,6 +38,7 @@ export function makeFree(box, station, { last, again }) {
     motion.textContent = v.motion;
     const step = stepOf(snap.scale);
     button.hidden = !record;
+    other.textContent = record ? "Something else" : "Start a batch";
     button.querySelector("span").textContent = record ? `${card(record.material)?.name ?? record.material}, ${massText(micrograms(record.plan.batch_total_g), step)} ${step?.unit ?? "g"}` : "";
     button.querySelector("small").textContent = pedalText("tap", pedal);
   }
