@@ -17,6 +17,9 @@ type layout struct {
 // It is made for scales that pad their digits, as they commonly do. Without padding each new digit is a change of
 // layout: that costs a line, and a line cut to the old length right after it would pass. A shape whose number is as long
 // as its digits gives no width, and has only its decimals and its unit to go by.
+//
+// A scale that has shown whole units never lets out thousandths of the same unit: no resolution changes so far, but 1,000 g
+// or 1.000 g of a display that parts its thousands would be read as one gram.
 type guard struct {
 	accepted [2]layout // of whole and of blanked frames
 	waiting  layout
@@ -29,6 +32,9 @@ func (g *guard) pass(l layout, bytes int) (ok bool, damaged int) {
 	accepted := &g.accepted[0]
 	if l.blanked {
 		accepted = &g.accepted[1]
+	}
+	if l.unit == accepted.unit && accepted.decimals == 0 && l.decimals == 3 {
+		return false, g.interrupt() + bytes
 	}
 	if g.held > 0 && l == g.waiting {
 		for i := range g.accepted {

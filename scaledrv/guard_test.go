@@ -30,3 +30,10 @@ func TestAChangeOfUnitMakesTheGuardForgetAllLayoutsBeforeIt(t *testing.T) {
 	require.True(t, passes(ounces), "and changes nothing")
 	require.False(t, passes(grams), "nor does one whole frame in grams pass")
 }
+
+func TestAMarkOfThousandsIsNoDecimalMark(t *testing.T) {
+	in := newIntake(shapeNamed("bare", ShapeOptions{}), nil)
+	require.Equal(t, []string{"998 g", "999 g"}, drain(in, "\r\n997 g\r\n998 g\r\n999 g\r\n1,000 g\r\n1,001 g\r\n1,002 g\r\n"))
+	require.EqualValues(t, len("1,000 g1,001 g1,002 g"), in.rejected)
+	require.Equal(t, []string{"998 g"}, drain(in, "998 g\r\n"))
+}
