@@ -12,6 +12,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"twocup/scaledrv/reading"
 	"twocup/simulator"
 )
 
@@ -201,6 +202,26 @@ func TestHIDDevicesAreListed(t *testing.T) {
 		{other.Node(), 0x1209, 1, name, false},
 		{bad.Node(), 0x1209, 1, name, true},
 	}, got)
+}
+
+func TestAHIDScaleIsIdentified(t *testing.T) {
+	folder := t.TempDir()
+	bench, err := simulator.New(simulator.Options{Scale: simulator.ScaleOptions{Shape: "hid", RateHz: 40}})
+	require.NoError(t, err)
+	h := pseudoHID(t, folder, "", 0)
+	ctx, stop := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- bench.Run(ctx, h) }()
+	defer func() {
+		stop()
+		require.NoError(t, <-ended)
+	}()
+	id, err := Identify(ctx, parseLink(t, "hid:1209:0001?sys="+folder+"/sys"), IdentifyOptions{})
+	require.NoError(t, err)
+	require.True(t, id.Sure, id.Advice)
+	require.Len(t, id.Candidates, 1)
+	c := id.Candidates[0]
+	require.Equal(t, []any{"hid", reading.UnitG, 0, ""}, []any{c.Shape, c.Unit, c.Baud, c.Frame})
 }
 
 // From the load on a simulated pan to readings, over a node, with the scale unplugged and back under another number.
