@@ -62,15 +62,15 @@ var (
 		Tail: 12 * reading.Gram, TailFor: 1500 * time.Millisecond}
 )
 
-// lipShare is the part of the flow that runs along the lip and falls later. A steady flow q then keeps q·share·TailFor on
+// LipShare is the part of the flow that runs along the lip and falls later. A steady flow q then keeps q·share·TailFor on
 // the lip, which is Tail at Max.
-func (l Liquid) lipShare() float64 { return l.Tail.Grams() / (l.Max * l.TailFor.Seconds()) }
+func (l Liquid) LipShare() float64 { return l.Tail.Grams() / (l.Max * l.TailFor.Seconds()) }
 
 func (l Liquid) check() error {
 	if !(l.Slowest > 0 && l.Max > l.Slowest) || l.Ramp <= 0 || l.Drop <= 0 || l.TailFor <= 0 || l.Tail < 0 {
 		return fmt.Errorf("liquid %+v: flows, times and drop must be positive, and Max above Slowest", l)
 	}
-	if l.lipShare() >= 1 {
+	if l.LipShare() >= 1 {
 		return fmt.Errorf("liquid %+v: a tail of %v is more than flows over the lip at Max in %v", l, l.Tail, l.TailFor)
 	}
 	return nil
@@ -89,7 +89,7 @@ type jug struct {
 }
 
 func newJug(l Liquid) jug {
-	return jug{liquid: l, mouth: newLowPass(l.Ramp), share: l.lipShare(), drain: approach(l.TailFor)}
+	return jug{liquid: l, mouth: newLowPass(l.Ramp), share: l.LipShare(), drain: approach(l.TailFor)}
 }
 
 // tip is the tilt at which a jug gives a flow in grams per second.
@@ -113,10 +113,10 @@ func (j *jug) step() reading.Mass {
 	return falling
 }
 
-const (
-	fallTime  = 150 * time.Millisecond // from the lip to the cup, a height of 11 cm
-	fallSteps = int(fallTime / Step)
-)
+// FallTime is how long what has left the lip takes to the cup, from a height of 11 cm.
+const FallTime = 150 * time.Millisecond
+
+const fallSteps = int(FallTime / Step)
 
 // stream is what is between lip and cup, by the step in which it left.
 type stream struct {

@@ -94,9 +94,9 @@ func approach(tau time.Duration) float64 { return -math.Expm1(-Step.Seconds() / 
 
 func (f *lowPass) step(x float64) { f.y += (x - f.y) * f.share }
 
-// cellShare is the part of the lag that is the load cell's; the terminal's filter has the rest. From memory: a cell
+// CellShare is the part of the lag that is the load cell's; the terminal's filter has the rest. From memory: a cell
 // swings to rest in some tens of milliseconds.
-const cellShare = 1.0 / 6
+const CellShare = 1.0 / 6
 
 // scale turns the load on the pan into displayed values. Masses in float64 are picograms.
 type scale struct {
@@ -125,7 +125,7 @@ type display struct {
 
 func newScale(opt ScaleOptions, face face, seed uint64) *scale {
 	period := time.Duration(float64(time.Second) / opt.RateHz)
-	cellLag := time.Duration(cellShare * float64(opt.Lag))
+	cellLag := time.Duration(CellShare * float64(opt.Lag))
 	return &scale{
 		opt:    opt,
 		face:   face,

@@ -176,8 +176,8 @@ func grams(g float64) reading.Mass {
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
 
-// trial sets the cell's bench up.
-func (c Cell) trial(seed uint64) (*simulator.Trial, error) {
+// liquid is the cell's in its vessel.
+func (c Cell) liquid() simulator.Liquid {
 	most := c.Job.Flow * 1.25
 	liquid := simulator.Liquid{
 		Max: most, Slowest: c.Slowest, Ramp: seconds(c.Liquid.Ramp + c.Job.Closing), Drop: grams(c.Liquid.Drop),
@@ -186,13 +186,18 @@ func (c Cell) trial(seed uint64) (*simulator.Trial, error) {
 	if c.Job.Scoop > 0 { // a lump is off the ladle at once
 		liquid.Ramp, liquid.Tail = 30*time.Millisecond, 0
 	}
+	return liquid
+}
+
+// trial sets the cell's bench up.
+func (c Cell) trial(seed uint64) (*simulator.Trial, error) {
 	return simulator.NewTrial(simulator.TrialOptions{
 		Seed: seed,
 		Scale: simulator.ScaleOptions{
 			Division: grams(c.Scale.Division), Capacity: grams(c.Scale.Capacity), RateHz: c.Scale.Rate, Lag: seconds(c.Scale.Lag), NoiseSD: c.Scale.Noise,
 		},
 		Hand:   simulator.HandOptions{Reaction: seconds(c.Person.Reaction), ReactionSD: seconds(c.Person.ReactionSD), Flow: c.Job.Flow, Dribble: c.Slowest},
-		Liquid: liquid,
+		Liquid: c.liquid(),
 		Cup:    grams(max(5, c.Job.Part/10, 20*c.Scale.Division)),
 	})
 }

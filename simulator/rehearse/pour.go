@@ -20,6 +20,8 @@ type result struct {
 
 	rested bool    // the guidance called the first stop settled
 	delay  float64 // s, from when the truth had settled until then
+	ended  float64 // s, from when the smoother was sure of what is to land until then
+	stood  float64 // s, from when it was sure of what is to show, too
 	late   float64 // landed after that without anything having been done
 }
 
@@ -52,6 +54,7 @@ type run struct {
 	stopped bool
 	tips    int
 	truly   time.Duration // when the truth had settled after the first stop
+	smooth  smoother
 	settled time.Duration // when the pan said so
 	atThat  reading.Mass
 	first   reading.Mass
@@ -83,6 +86,9 @@ func (p *run) step() {
 	now := p.t.Now()
 	if fresh {
 		p.read(shown)
+	}
+	if p.stopped && p.tips == 0 && p.smooth.stood == 0 {
+		p.smoothen(shown, fresh)
 	}
 	if !p.placed && p.pan.Empty() {
 		p.placed = true
@@ -167,7 +173,7 @@ func (p *run) judge(poured reading.Mass) {
 func (p *run) watch(tips int) {
 	cue := p.hand.doing.cue
 	if !p.stopped && (cue == pour.CueStop || cue == pour.CueHold || cue == pour.CueTopUp) {
-		p.stopped = true
+		p.stopped, p.smooth = true, newSmoother(p.c, p.t.Flow())
 	}
 	if p.stopped && p.truly == 0 && p.t.StillToCome() < p.d/2 && p.t.Behind().Abs() < p.d/2 {
 		p.truly = p.t.Now()
@@ -185,11 +191,29 @@ func (p *run) watch(tips int) {
 	}
 }
 
-// late works out what landed after the first settling.
-func (p *run) late() {
-	if p.settled != 0 && p.truly != 0 {
-		p.out.rested, p.out.delay, p.out.late = true, (p.settled - p.truly).Seconds(), (p.t.Landed() - p.atThat).Grams()
+// smoothen lets the smoother see what the display shows after the first stop.
+func (p *run) smoothen(shown simulator.Shown, fresh bool) {
+	p.smooth.step()
+	if fresh {
+		m, _ := shown.Value.Mass()
+		p.smooth.take(p.t.Now(), m.Grams())
 	}
+}
+
+// late works out what landed after the first settling, and how late that was. A smoother that is not sure yet is taken to
+// be now.
+func (p *run) late() {
+	if p.settled == 0 || p.truly == 0 {
+		return
+	}
+	after := func(sure time.Duration) float64 {
+		if sure == 0 {
+			sure = p.t.Now()
+		}
+		return (p.settled - sure).Seconds()
+	}
+	p.out.rested, p.out.delay, p.out.late = true, after(p.truly), (p.t.Landed() - p.atThat).Grams()
+	p.out.ended, p.out.stood = after(p.smooth.ended), after(p.smooth.stood)
 }
 
 func (p *run) end() {

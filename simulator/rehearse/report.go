@@ -47,11 +47,13 @@ type HandFigures struct {
 	Short        float64 `json:"short"`   // share that ended as top_up
 	Unended      float64 `json:"unended"`
 	FalseSettled float64 `json:"false_settled"`
-	SettleDelay  float64 `json:"settle_delay_s"` // median, after the truth had settled
-	Stranger     float64 `json:"stranger_error"` // |error| of the first pour of all, over half of the window
-	Fastest      float64 `json:"flow_g_s"`       // that it pours with
-	StopLag      float64 `json:"stop_lag_s"`     // learned
-	ScaleLag     float64 `json:"scale_lag_s"`    // identified, median; 0: not
+	SettleDelay  float64 `json:"settle_delay_s"`                  // median, after the truth had settled
+	BehindLanded float64 `json:"settle_behind_smoother_landed_s"` // median, after a smoother with the simulator's parameters was sure of what is to land
+	BehindShown  float64 `json:"settle_behind_smoother_shown_s"`  // and of what is to show, too
+	Stranger     float64 `json:"stranger_error"`                  // |error| of the first pour of all, over half of the window
+	Fastest      float64 `json:"flow_g_s"`                        // that it pours with
+	StopLag      float64 `json:"stop_lag_s"`                      // learned
+	ScaleLag     float64 `json:"scale_lag_s"`                     // identified, median; 0: not
 }
 
 // Figures of one cell, by hand.
@@ -172,13 +174,13 @@ func (c Cell) half() float64 { return (c.High - c.Low) / 2 }
 func (f *HandFigures) count(c Cell, all []result) {
 	n := float64(len(all))
 	limit := Limit(c.Job.Part)
-	var errors, times, delays, classes []float64
+	var errors, times, delays, ended, stood, classes []float64
 	for _, p := range all {
 		off := math.Abs(p.first - c.Job.Part)
 		errors, times = append(errors, off), append(times, p.seconds)
 		classes = append(classes, off/limit)
 		if p.rested {
-			delays = append(delays, p.delay)
+			delays, ended, stood = append(delays, p.delay), append(ended, p.ended), append(stood, p.stood)
 			f.FalseSettled += as(p.late > max(c.Scale.Division, c.half()/5)) / n
 		}
 		f.Over += as(p.final > c.High) / n
@@ -192,6 +194,7 @@ func (f *HandFigures) count(c Cell, all []result) {
 		f.Unended += as(p.unended) / n
 	}
 	f.MedianError, f.Seconds, f.SettleDelay = median(errors), median(times), median(delays)
+	f.BehindLanded, f.BehindShown = median(ended), median(stood)
 	f.ErrorInD = f.MedianError / c.Scale.Division
 	f.Class = quantile(classes, 0.99)
 }

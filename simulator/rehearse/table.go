@@ -14,6 +14,8 @@ about people. Errors are of true mass against B's own target: stricter than OIML
 %s: follows the cues. %s: sees the digits alone, every %v; pours with the fastest flow at which it is above the
 window in at most 5 %% of pours, slows to %g of it at %g of the target, stops at the target. %s: the cues from true mass and
 flow, at the same instants. All have the same reactions, tail and drops, pour no part in less than %g s, and top up by eye.
+Settled: seconds behind a smoother that sees the display, has the simulator's own parameters, and waits until it is 99 %% sure
+that less than half a division is to land; shown: and is to show, too.
 
 `
 
@@ -22,7 +24,7 @@ flow, at the same instants. All have the same reactions, tail and drops, pour no
 func (r Report) WriteTable(w io.Writer) error {
 	fmt.Fprintf(w, preface, r.Pours, r.Seed, learning, Guided, Practised, lookEvery, slowTo, slowAt, Floor, takes)
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(t, "job\tliquid\tcells\tover\tfirst\tend\tX(0.2)\tX(0.1)\tfloor\t99 % in\terror/d\tfloor\ttop-ups\ts\tpractised\tfloor\t")
+	fmt.Fprintln(t, "job\tliquid\tcells\tover\tfirst\tend\tX(0.2)\tX(0.1)\tfloor\t99 % in\terror/d\tfloor\ttop-ups\ts\tpractised\tfloor\tsettled\tshown\t")
 	for _, g := range r.groups() {
 		fmt.Fprintln(t, g.row())
 	}
@@ -67,7 +69,7 @@ func (r Report) groups() (list []group) {
 }
 
 // row of the table: shares are means over the cells, the class is the smallest that 99 % of a cell's pours keep in the
-// middle cell, error and time are medians of medians.
+// middle cell, error, time and what settling takes are medians of medians.
 func (g group) row() string {
 	mean := func(who string, of func(HandFigures) float64) float64 { return 100 * all(g.cells, who, of) }
 	middle := func(who string, of func(HandFigures) float64) float64 {
@@ -79,13 +81,14 @@ func (g group) row() string {
 	}
 	seconds := func(f HandFigures) float64 { return f.Seconds }
 	divisions := func(f HandFigures) float64 { return f.ErrorInD }
-	return fmt.Sprintf("%s\t%s\t%d\t%.1f %%\t%.0f %%\t%.1f %%\t%.0f %%\t%.0f %%\t%.0f %%\tX(%.2f)\t%.2f\t%.2f\t%.2f\t%.0f\t%.0f\t%.0f\t",
+	return fmt.Sprintf("%s\t%s\t%d\t%.1f %%\t%.0f %%\t%.1f %%\t%.0f %%\t%.0f %%\t%.0f %%\tX(%.2f)\t%.2f\t%.2f\t%.2f\t%.0f\t%.0f\t%.0f\t%.1f\t%.1f\t",
 		g.name, g.liquid, len(g.cells), mean(Guided, over),
 		mean(Guided, func(f HandFigures) float64 { return f.InFirst }), mean(Guided, func(f HandFigures) float64 { return f.InFinal }),
 		mean(Guided, class02), mean(Guided, class01), mean(Floor, class01),
 		middle(Guided, func(f HandFigures) float64 { return f.Class }), middle(Guided, divisions), middle(Floor, divisions),
 		mean(Guided, func(f HandFigures) float64 { return f.TopUps })/100,
-		middle(Guided, seconds), middle(Practised, seconds), middle(Floor, seconds))
+		middle(Guided, seconds), middle(Practised, seconds), middle(Floor, seconds),
+		middle(Guided, func(f HandFigures) float64 { return f.BehindLanded }), middle(Guided, func(f HandFigures) float64 { return f.BehindShown }))
 }
 
 // worst n cells that count.
