@@ -85,7 +85,12 @@ func (b *tab) do(steps ...chromedp.Action[chromedp.Void]) {
 func (b *tab) until(script string) {
 	b.t.Helper()
 	b.do(func(ctx context.Context, t *chromedp.Target) (v chromedp.Void, err error) {
-		if _, err = chromedp.Poll[bool](script, chromedp.WithPollingTimeout(time.Minute))(ctx, t); err != nil {
+		poll := chromedp.Poll[bool](script, chromedp.WithPollingTimeout(time.Minute))
+		_, err = poll(ctx, t)
+		for err != nil && strings.Contains(err.Error(), "context") && ctx.Err() == nil { // of a page that has just been left
+			_, err = poll(ctx, t)
+		}
+		if err != nil {
 			shown, _ := chromedp.Evaluate[string](`JSON.stringify(document.body.dataset) + document.body.innerText`)(ctx, t)
 			err = fmt.Errorf("%s: %w; the page shows %s", script, err, shown)
 		}
@@ -213,13 +218,16 @@ func TestAWeighOutInABrowser(t *testing.T) {
 		require.GreaterOrEqual(t, w.target-remaining, w.low-half, "%d: %+v", i, s)
 		require.LessOrEqual(t, w.target-remaining, w.high+half, "%d: %+v", i, s)
 	}
-	require.NotZero(t, green["A"], "A was never green")
-	require.NotZero(t, green["B"], "B was never green")
 	require.NotZero(t, green[""], "the verdict was never green")
+	for part, w := range windows {
+		if w.poured <= w.high { // a display that a busy machine holds up may have A above
+			require.NotZero(t, green[part], "%s was never green", part)
+		}
+	}
 	b.quiet(d.address)
 }
 
-type window struct{ target, low, high float64 }
+type window struct{ target, low, high, poured float64 }
 
 // windows that the parts of the newest batch had, by its record.
 func (d runningDemo) windows(t *testing.T) map[string]window {
@@ -230,7 +238,7 @@ func (d runningDemo) windows(t *testing.T) map[string]window {
 	require.NoError(t, json.NewDecoder(response.Body).Decode(&list))
 	found := map[string]window{}
 	for _, p := range list.Batches[0].Parts {
-		found[p.Part.Part] = window{p.Target.Grams(), p.Low.Grams(), p.High.Grams()}
+		found[p.Part.Part] = window{p.Target.Grams(), p.Low.Grams(), p.High.Grams(), p.Poured.Grams()}
 	}
 	return found
 }
