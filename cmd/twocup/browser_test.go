@@ -25,7 +25,7 @@ import (
 
 var (
 	shots = flag.String("shots", "", "folder for screenshots that the browser tests take on their way")
-	paint = flag.Bool("paint", false, "measure the time from a message to its painted digits")
+	paint = flag.Int("paint", 25, "so many messages are followed to their painted digits; 500 for figures, on a machine that does nothing else")
 )
 
 // tab is one page of a real browser.

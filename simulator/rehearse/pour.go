@@ -22,7 +22,7 @@ type result struct {
 	delay  float64 // s, from when the truth had settled until then
 	ended  float64 // s, from when the smoother was sure of what is to land until then
 	stood  float64 // s, from when it was sure of what is to show, too
-	late   float64 // landed after that without anything having been done
+	late   float64 // landed after that, by the end of all, without anything having been done
 }
 
 const (
@@ -30,6 +30,8 @@ const (
 	patience = 20 * time.Minute
 	// toPlace is how long the cup may take to be seen.
 	toPlace = time.Minute
+	// lastDrop is how long what happens after a pour is watched.
+	lastDrop = time.Minute
 )
 
 // run is one pour under way.
@@ -175,8 +177,8 @@ func (p *run) watch(tips int) {
 	if !p.stopped && (cue == pour.CueStop || cue == pour.CueHold || cue == pour.CueTopUp) {
 		p.stopped, p.smooth = true, newSmoother(p.c, p.t.Flow())
 	}
-	if p.stopped && p.truly == 0 && p.t.StillToCome() < p.d/2 && p.t.Behind().Abs() < p.d/2 {
-		p.truly = p.t.Now()
+	if p.stopped {
+		p.rest()
 	}
 	if p.tips > tips && p.first == 0 && p.c.Job.Scoop == 0 {
 		p.first = p.t.Landed()
@@ -200,10 +202,17 @@ func (p *run) smoothen(shown simulator.Shown, fresh bool) {
 	}
 }
 
-// late works out what landed after the first settling, and how late that was. A smoother that is not sure yet is taken to
-// be now.
+// rest notes when the truth has settled after the first stop.
+func (p *run) rest() {
+	if p.truly == 0 && p.t.StillToCome() < p.d/2 && p.t.Behind().Abs() < p.d/2 {
+		p.truly = p.t.Now()
+	}
+}
+
+// late works out what has landed since the first settling without a top-up, or will, and how late that was. A truth or
+// smoother that had not settled when the top-up began, or in lastDrop, is taken to have done so then.
 func (p *run) late() {
-	if p.settled == 0 || p.truly == 0 {
+	if p.settled == 0 {
 		return
 	}
 	after := func(sure time.Duration) float64 {
@@ -212,20 +221,31 @@ func (p *run) late() {
 		}
 		return (p.settled - sure).Seconds()
 	}
-	p.out.rested, p.out.delay, p.out.late = true, after(p.truly), (p.t.Landed() - p.atThat).Grams()
+	p.out.rested, p.out.delay, p.out.late = true, after(p.truly), (p.first - p.atThat).Grams()
 	p.out.ended, p.out.stood = after(p.smooth.ended), after(p.smooth.stood)
 }
 
 func (p *run) end() {
 	p.ended = true
 	final := p.t.Landed() + p.t.StillToCome()
+	p.out.final, p.out.seconds, p.out.topUps = final.Grams(), (p.t.Now() - p.began).Seconds(), p.tips
 	if p.first == 0 {
 		p.first = final
+		p.outlast()
 		p.late()
 	}
-	p.out.first, p.out.final = p.first.Grams(), final.Grams()
-	p.out.seconds, p.out.topUps = (p.t.Now() - p.began).Seconds(), p.tips
+	p.out.first = p.first.Grams()
 	if p.c.Job.Scoop > 0 {
 		p.out.topUps = 0
+	}
+}
+
+// outlast waits, the pour being over, until truth and smoother have settled.
+func (p *run) outlast() {
+	for end := p.t.Now() + lastDrop; p.settled != 0 && (p.truly == 0 || p.smooth.stood == 0) && p.t.Now() < end; {
+		p.t.Right()
+		shown, fresh := p.t.Step()
+		p.smoothen(shown, fresh)
+		p.rest()
 	}
 }

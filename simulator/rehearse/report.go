@@ -46,7 +46,8 @@ type HandFigures struct {
 	TopUps       float64 `json:"top_ups"` // a pour
 	Short        float64 `json:"short"`   // share that ended as top_up
 	Unended      float64 `json:"unended"`
-	FalseSettled float64 `json:"false_settled"`
+	Rested       float64 `json:"rested"`                          // share whose first stop was called settled; a ladle's never is
+	FalseSettled float64 `json:"false_settled"`                   // share of these
 	SettleDelay  float64 `json:"settle_delay_s"`                  // median, after the truth had settled
 	BehindLanded float64 `json:"settle_behind_smoother_landed_s"` // median, after a smoother with the simulator's parameters was sure of what is to land
 	BehindShown  float64 `json:"settle_behind_smoother_shown_s"`  // and of what is to show, too
@@ -181,7 +182,7 @@ func (f *HandFigures) count(c Cell, all []result) {
 		classes = append(classes, off/limit)
 		if p.rested {
 			delays, ended, stood = append(delays, p.delay), append(ended, p.ended), append(stood, p.stood)
-			f.FalseSettled += as(p.late > max(c.Scale.Division, c.half()/5)) / n
+			f.FalseSettled += as(p.late > max(c.Scale.Division, c.half()/5))
 		}
 		f.Over += as(p.final > c.High) / n
 		f.Corrections += as(p.above) / n
@@ -194,6 +195,9 @@ func (f *HandFigures) count(c Cell, all []result) {
 		f.Unended += as(p.unended) / n
 	}
 	f.MedianError, f.Seconds, f.SettleDelay = median(errors), median(times), median(delays)
+	if rested := float64(len(delays)); rested > 0 {
+		f.Rested, f.FalseSettled = rested/n, f.FalseSettled/rested
+	}
 	f.BehindLanded, f.BehindShown = median(ended), median(stood)
 	f.ErrorInD = f.MedianError / c.Scale.Division
 	f.Class = quantile(classes, 0.99)

@@ -69,7 +69,7 @@ func (r Report) groups() (list []group) {
 }
 
 // row of the table: shares are means over the cells, the class is the smallest that 99 % of a cell's pours keep in the
-// middle cell, error, time and what settling takes are medians of medians.
+// middle cell, error and time are medians of medians.
 func (g group) row() string {
 	mean := func(who string, of func(HandFigures) float64) float64 { return 100 * all(g.cells, who, of) }
 	middle := func(who string, of func(HandFigures) float64) float64 {
@@ -81,14 +81,28 @@ func (g group) row() string {
 	}
 	seconds := func(f HandFigures) float64 { return f.Seconds }
 	divisions := func(f HandFigures) float64 { return f.ErrorInD }
-	return fmt.Sprintf("%s\t%s\t%d\t%.1f %%\t%.0f %%\t%.1f %%\t%.0f %%\t%.0f %%\t%.0f %%\tX(%.2f)\t%.2f\t%.2f\t%.2f\t%.0f\t%.0f\t%.0f\t%.1f\t%.1f\t",
+	return fmt.Sprintf("%s\t%s\t%d\t%.1f %%\t%.0f %%\t%.1f %%\t%.0f %%\t%.0f %%\t%.0f %%\tX(%.2f)\t%.2f\t%.2f\t%.2f\t%.0f\t%.0f\t%.0f\t%s\t",
 		g.name, g.liquid, len(g.cells), mean(Guided, over),
 		mean(Guided, func(f HandFigures) float64 { return f.InFirst }), mean(Guided, func(f HandFigures) float64 { return f.InFinal }),
 		mean(Guided, class02), mean(Guided, class01), mean(Floor, class01),
 		middle(Guided, func(f HandFigures) float64 { return f.Class }), middle(Guided, divisions), middle(Floor, divisions),
 		mean(Guided, func(f HandFigures) float64 { return f.TopUps })/100,
 		middle(Guided, seconds), middle(Practised, seconds), middle(Floor, seconds),
-		middle(Guided, func(f HandFigures) float64 { return f.BehindLanded }), middle(Guided, func(f HandFigures) float64 { return f.BehindShown }))
+		g.settled())
+}
+
+// settled is how far settling is behind the smoother, in the middle cell of those where a stop was called settled.
+func (g group) settled() string {
+	var landed, shown []float64
+	for _, c := range g.cells {
+		if f := c.Hands[Guided]; f.Rested > 0 {
+			landed, shown = append(landed, f.BehindLanded), append(shown, f.BehindShown)
+		}
+	}
+	if len(landed) == 0 {
+		return "-\t-"
+	}
+	return fmt.Sprintf("%.1f\t%.1f", median(landed), median(shown))
 }
 
 // worst n cells that count.

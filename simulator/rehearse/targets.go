@@ -20,16 +20,22 @@ type judge struct {
 
 // Targets of the report. It must have all three hands.
 func (r Report) Targets() (list []Target) {
-	var counting, others []Figures
+	var counting, rested, others []Figures
 	for _, c := range r.Cells {
 		if c.Cell.Counts {
 			counting = append(counting, c)
+			if c.Hands[Guided].Rested > 0 {
+				rested = append(rested, c)
+			}
 		} else {
 			others = append(others, c)
 		}
 	}
 	for _, j := range judges {
 		list = append(list, j.of(counting))
+	}
+	for _, j := range settling {
+		list = append(list, j.of(rested))
 	}
 	return append(list, narrow.of(others))
 }
@@ -101,6 +107,10 @@ var judges = []judge{
 			}
 			return fmt.Sprintf("median cell %.2f", median(ratios)), median(ratios) <= 0.7
 		}},
+}
+
+// settling is of the cells in which a stop was called settled.
+var settling = []judge{
 	{"falsely settled in at most 0.1 % of pours",
 		func(g, _, _ HandFigures, _ Cell) bool { return g.FalseSettled <= 0.001 },
 		func(cells []Figures) (string, bool) {
