@@ -166,7 +166,8 @@ func square(x float64) float64 { return x * x }
 
 // aim is the cell's part as the guidance takes it.
 func (c Cell) aim() pour.Aim {
-	return pour.Aim{Target: grams(c.Job.Part), Low: grams(c.Low), High: grams(c.High)}
+	tail := pour.FirstHabit(c.Liquid.Viscosity).Tail.Longest()
+	return pour.Aim{Target: grams(c.Job.Part), Low: grams(c.Low), High: grams(c.High), Tail: tail}
 }
 
 func grams(g float64) reading.Mass {

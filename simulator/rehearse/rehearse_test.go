@@ -53,8 +53,11 @@ func TestTheGuidedHandAgainstTheOthers(t *testing.T) {
 			require.LessOrEqual(t, g.FalseSettled, 0.05)
 			require.Positive(t, f.MedianError)
 			if c.Cell.Job.Scoop > 0 {
+				require.Zero(t, g.Rested, "a ladle's pour has no first stop")
 				return
 			}
+			require.GreaterOrEqual(t, g.Rested, 0.9)
+			require.GreaterOrEqual(t, g.BehindLanded, g.BehindShown, "what has landed shows later")
 			require.Less(t, g.MedianError, 0.25*c.Cell.half())
 			require.GreaterOrEqual(t, g.Class02, 0.8)
 			require.Less(t, g.Seconds, p.Seconds, "faster than a hand that sees the digits alone")

@@ -34,7 +34,7 @@ func (b *bench) part(name string, grams float64) *bench {
 		b.handedOver()
 	}
 	b.pour(b.value+grams, time.Duration(2+grams/20)*time.Second)
-	b.rest(b.value, 12*time.Second)
+	b.rest(b.value, 5*time.Second)
 	return b
 }
 

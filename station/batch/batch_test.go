@@ -339,3 +339,25 @@ func BenchmarkOneReading(b *testing.B) {
 		s, _ = Follow(s, r)
 	}
 }
+
+// What the card says of a liquid's tail decides how long it is waited for; what the hand has shown decides no fact.
+func TestAThickerLiquidIsAcceptedLater(t *testing.T) {
+	accepted := func(viscosity string, habits Habits) time.Duration {
+		card := testCard()
+		card.StatedViscosity = viscosity
+		b := newBenchFor(t, card, "60 g", "6000 g", nil) // A within 0.8 g either side
+		b.state.habits = habits
+		b.cupPlaced().pour(b.value+40, 4*time.Second)
+		at := b.now
+		for !b.state.waiting {
+			require.Less(t, b.now.Sub(at), 12*time.Second)
+			b.line(b.value, reading.Stable)
+		}
+		return b.now.Sub(at).Round(100 * time.Millisecond)
+	}
+	require.Equal(t, 1500*time.Millisecond, accepted("thin", nil), "auto.settle is the least")
+	require.Equal(t, 2500*time.Millisecond, accepted("", nil))
+	require.Equal(t, 3200*time.Millisecond, accepted("thick", nil), "3.125 s, by the next line")
+	require.Equal(t, 5200*time.Millisecond, accepted("paste", nil))
+	require.Equal(t, 5200*time.Millisecond, accepted("paste", Habits{"A": pour.FirstHabit("thin")}))
+}

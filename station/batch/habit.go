@@ -18,6 +18,13 @@ func (s *State) habit(part string) pour.Habit {
 	return pour.FirstHabit(viscosity(s.Start.Card.Viscosity(), part))
 }
 
+// aim is a dosing's with the tail that its card lets expect. What a hand has shown has no part in it: facts depend on it.
+func (s *State) aim(d *Dosing) pour.Aim {
+	a := d.aim()
+	a.Tail = pour.FirstHabit(viscosity(s.Start.Card.Viscosity(), d.Part.Part)).Tail.Longest()
+	return a
+}
+
 // viscosity of one part of a card; empty where the card doesn't say.
 func viscosity(card, part string) string {
 	switch {

@@ -36,7 +36,7 @@ func (s *State) handOver() []Fact {
 	case s.streamed(rise, last), s.closedTotal(s.at-1)+rise > last.High:
 		s.Question = aOrB(last.Part.Part, s.dosing().Part.Part, rise)
 		return nil
-	case !s.Pan.Settled(max(s.Start.Auto.Settle, last.aim().SettleTime(d))):
+	case !s.Pan.Settled(max(s.Start.Auto.Settle, s.aim(last).SettleTime(d))):
 		return nil // more may come, and it may be the part at hand
 	}
 	return s.takeTail(last)

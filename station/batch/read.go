@@ -38,7 +38,7 @@ func (s *State) read(r reading.Reading) []Fact {
 	if s.rises.IsZero() && s.Pan.Now.Mass-s.from >= 2*s.Pan.Division {
 		s.rises = r.At
 	}
-	s.guide.Take(&s.Pan, s.dosing().aim(), s.total(), s.Pan.Estimate())
+	s.guide.Take(&s.Pan, s.aim(s.dosing()), s.total(), s.Pan.Estimate())
 	return append(facts, s.decide()...)
 }
 
@@ -127,7 +127,7 @@ func (s *State) decide() []Fact {
 	if s.taken || s.acting || s.Question.Ask != "" {
 		return nil
 	}
-	if total < d.Low || !s.Pan.Settled(max(s.Start.Auto.Settle, d.aim().SettleTime(s.Pan.Division))) {
+	if total < d.Low || !s.Pan.Settled(max(s.Start.Auto.Settle, s.aim(d).SettleTime(s.Pan.Division))) {
 		return nil
 	}
 	if s.reopened != nil && (total-*s.reopened).Abs() < s.Pan.Division {

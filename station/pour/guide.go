@@ -48,13 +48,12 @@ const (
 	// rounding is the standard deviation of a difference of two values that the display rounds, in divisions: 1/√6 (JCGM
 	// 100, F.2.2.1, twice).
 	rounding = 0.41
-	// tailTime is the stretch in which the batch can bear a tail of a quarter of the window.
-	tailTime = 10 * time.Second
 )
 
 // Aim is what one part should reach, as masses counted from the part's own start.
 type Aim struct {
 	Target, Low, High reading.Mass
+	Tail              float64 // s: the longest time constant that the vessel's tail may have; 0: a medium liquid's
 }
 
 // Band of a poured mass; eased says that the ease cue has been given.
@@ -87,14 +86,15 @@ func (a Aim) point(spread float64) float64 {
 // narrow says whether the window is finer than two divisions either side: no pour can be trusted to end in it.
 func (a Aim) narrow(division reading.Mass) bool { return a.High-a.Low < 4*division }
 
-// SettleTime is how long a value must not change by a division before a tail can be called over: d/q, with q a quarter
-// of the window in 10 s.
+// SettleTime is how long a value must not change by a division before a tail can be called over: in it two divisions may
+// land unseen, one that brings the value to the edge of the next and one that takes it there. So of a tail that dies away
+// with its time constant no more is then to come than a tenth of the window or, where that is more, a division.
 func (a Aim) SettleTime(division reading.Mass) time.Duration {
-	width := a.High - a.Low
-	if width <= 0 {
-		return tailTime
+	tail := a.Tail
+	if tail == 0 {
+		tail = FirstHabit("").Tail.Longest()
 	}
-	return min(tailTime, time.Duration(4*float64(division)/float64(width)*float64(tailTime)))
+	return seconds(2 * tail * float64(division) / float64(max(division, (a.High-a.Low)/10)))
 }
 
 // How a pour is slowed down. Found by simulated pours, on seeds kept for that; no source.

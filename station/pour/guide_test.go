@@ -1,6 +1,7 @@
 package pour
 
 import (
+	"math"
 	"slices"
 	"testing"
 	"time"
@@ -17,25 +18,45 @@ var aimOf100 = Aim{Target: 100 * reading.Gram, Low: 98 * reading.Gram, High: 102
 const cup = 50 * reading.Gram
 
 func TestSettleTime(t *testing.T) {
+	thin, paste := FirstHabit("thin").Tail.Longest(), FirstHabit("paste").Tail.Longest()
 	for _, tt := range []struct {
 		name        string
 		low, high   reading.Mass
 		division    reading.Mass
+		tail        float64
 		wantSeconds float64
 	}{
-		// d/q with q a quarter of the window in 10 s: pour-model's own figures.
-		{"0.1 g and a window of 4 g: 0.1 g/s can be borne", 98, 102, d, 1},
-		{"0.1 g and a window of 8 g", 196, 204, d, 0.5},
-		{"honey at 0.2 g/s on a 1 g scale moves a digit every 5 s", 96, 104, reading.Gram, 5},
-		{"a narrow window waits no longer than its 10 s", 99, 100, reading.Gram, 10},
-		{"a window of one step", 100, 100, d, 10},
-		{"no window at all", 101, 100, d, 10},
+		// d/q with q a quarter of the window in 10 s, as for any liquid whose tail has a time constant of 2 s.
+		{"0.1 g and a window of 4 g: 0.1 g/s can be borne", 98, 102, d, 0, 1},
+		{"0.1 g and a window of 8 g", 196, 204, d, 0, 0.5},
+		{"a thin liquid is over sooner", 98, 102, d, thin, 0.5},
+		{"a very thick one later", 98, 102, d, paste, 2.05},
+		{"honey at 0.2 g/s on a 1 g scale moves a digit every 5 s", 96, 104, reading.Gram, 2.5, 5},
+		{"in a narrow window a division may come, twice the time constant", 99, 100, reading.Gram, 0, 4},
+		{"a window of one step", 100, 100, d, 0, 4},
+		{"no window at all", 101, 100, d, 0, 4},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			a := Aim{Target: 100 * reading.Gram, Low: tt.low * reading.Gram, High: tt.high * reading.Gram}
-			require.Equal(t, tt.wantSeconds, a.SettleTime(tt.division).Seconds())
+			a := Aim{Target: 100 * reading.Gram, Low: tt.low * reading.Gram, High: tt.high * reading.Gram, Tail: tt.tail}
+			require.InDelta(t, tt.wantSeconds, a.SettleTime(tt.division).Seconds(), 1e-9)
 		})
 	}
+}
+
+// Whatever the tail, in which phase of a division it is at rest and how much of it is left: what is to come once the value
+// has stood for the settle time is no more than a tenth of the window or a division. Two divisions are what two adjacent
+// values hold, at most.
+func TestAfterTheSettleTimeLittleOfATailIsToCome(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		tail, width := rapid.Float64Range(0.2, 5).Draw(t, "tail"), rapid.Float64Range(0, 50).Draw(t, "window in d")
+		a := Aim{High: reading.Mass(width * float64(d)), Tail: tail}
+		wait := a.SettleTime(d).Seconds()
+		left := rapid.Float64Range(0, 100).Draw(t, "to come in d at the first value")
+		after := left * math.Exp(-wait/tail)
+		if left-after <= 2 && after > max(1, width/10)+1e-6 {
+			t.Fatalf("%.3f d landed in %.2f s, %.3f d are to come", left-after, wait, after)
+		}
+	})
 }
 
 func TestBand(t *testing.T) {

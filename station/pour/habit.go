@@ -59,6 +59,9 @@ func (h Habit) or(first Habit) Habit {
 // spread is the standard deviation of the next pour's lag.
 func (l Lag) spread() float64 { return math.Hypot(l.SD, onePour) }
 
+// Longest is what hardly any pour's lag exceeds, in seconds: two standard deviations above what is expected.
+func (l Lag) Longest() float64 { return l.Seconds + 2*l.SD }
+
 // Learn is the lag after one more pour, whose own lag was so many seconds, with the standard deviation of that figure. A
 // pour far from what was expected counts as one at three deviations; what is no number or beyond any lag, not at all.
 func (l Lag) Learn(seconds, sd float64) Lag {
