@@ -194,7 +194,7 @@ func (b *tab) showsTheList(t *testing.T, d runningDemo, made brief, records stri
 	text, _, _ := strings.Cut(row[6], " %")
 	shownError, err := strconv.ParseFloat(strings.ReplaceAll(text, "\u2212", "-"), 64)
 	require.NoError(t, err)
-	require.InDelta(t, *made.Error, shownError, 0.005)
+	require.InDelta(t, *made.Error, shownError, 0.005+1e-9)
 	require.Contains(t, row[6], fmt.Sprintf("±%.2f\u00a0%%", *made.U))
 	require.Equal(t, "within", row[7])
 	require.Equal(t, "green", read[string](b, `document.querySelector("#batches tbody .sign").dataset.ground`))
@@ -281,7 +281,7 @@ func (b *tab) showsTheRecord(t *testing.T, d runningDemo, made brief, records st
 	}
 	require.Equal(t, 5, read[int](b, `document.querySelectorAll("#hints details").length`))
 	end := read[[]float64](b, plotEnd)
-	require.InDelta(t, last.Grams(), end[0], 0.05)
+	require.InDelta(t, last.Grams(), end[0], 0.05+1e-9)
 	require.Less(t, end[1], 1.0)
 	b.fits()
 	require.InDelta(t, last.Grams(), read[[]float64](b, plotEnd)[0], 0.05, "after the page's width has changed")
