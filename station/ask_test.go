@@ -268,7 +268,6 @@ func TestAnActionWithSeqAfterOneChange(t *testing.T) {
 		}},
 	} {
 		onBench(t, takes(0), func(s *scripted) {
-			s.cfg.Scale.Capacity = tt.capacity // before anything is asked of the station: nothing else reads it
 			id := s.start()
 			s.cup()
 			tt.before(s, id)
@@ -278,7 +277,7 @@ func TestAnActionWithSeqAfterOneChange(t *testing.T) {
 			tt.then(s, id)
 			_, err = s.Act(s.Context(), id, Action{Act: batch.Act{Action: "note", Text: "x"}, Seq: &seq})
 			requireMisfit(t, err, "has moved on")
-		})
+		}, func(c *Config) { c.Scale.Capacity = tt.capacity })
 	}
 }
 
