@@ -65,12 +65,11 @@ func TestStartBatchRefuses(t *testing.T) {
 
 func TestABatchOnAScaleWithoutDivisionIsRefused(t *testing.T) {
 	onBench(t, takes(0), func(s *scripted) {
-		s.cfg.Scale.Division = 0 // before anything is asked of the station: nothing else reads it
 		_, err := s.StartBatch(s.Context(), order(300*reading.Gram))
 		var bad *BadOrder
 		require.ErrorAs(s, err, &bad)
 		require.ErrorContains(s, err, "division")
-	})
+	}, func(c *Config) { c.Scale.Division = 0 })
 }
 
 // listened is what has come from the station's scale.
