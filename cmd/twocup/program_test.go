@@ -259,7 +259,15 @@ var quickHand = simulator.HandOptions{Flow: 30, Dribble: 3}
 
 func (d runningDemo) post(t *testing.T, path, body string) (status int, answer []byte) {
 	t.Helper()
-	response, err := http.Post("http://"+d.address+"/api/v1"+path, "application/json", strings.NewReader(body))
+	return d.send(t, "POST", path, body)
+}
+
+func (d runningDemo) send(t *testing.T, method, path, body string) (status int, answer []byte) {
+	t.Helper()
+	r, err := http.NewRequest(method, "http://"+d.address+"/api/v1"+path, strings.NewReader(body))
+	require.NoError(t, err)
+	r.Header.Set("Content-Type", "application/json")
+	response, err := http.DefaultClient.Do(r)
 	require.NoError(t, err)
 	defer response.Body.Close()
 	answer, err = io.ReadAll(response.Body)
