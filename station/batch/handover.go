@@ -11,8 +11,10 @@ import (
 // question.
 func (s *State) handOver() []Fact {
 	rise, d := s.Pan.Value()-s.from, s.Pan.Division
+	settled := s.Pan.Settled(0)
+	risen := settled && s.Pan.Lowest()-s.from >= d
 	switch {
-	case rise < d && (!s.held() || s.Pan.Settled(0)): // a lone low line does not unsay what rose
+	case rise < d && !s.held(), s.held() && settled && !risen: // a lone low line does not unsay what rose, nor a lone high one say it
 		s.level, s.early, s.fastest, s.Question = s.Pan.Now.At, false, 0, Question{}
 		return nil
 	case rise < d, s.Question.Ask != "", s.acting, s.Pan.Abrupt(): // what comes at once may not be poured
@@ -22,7 +24,6 @@ func (s *State) handOver() []Fact {
 		return nil
 	}
 	last := &s.Dosings[s.at-1]
-	risen := s.Pan.Settled(0) && s.Pan.Lowest()-s.from >= d
 	if s.level.Sub(last.AcceptedAt) >= s.Start.Auto.HandOver {
 		if rise >= 2*d || risen {
 			return s.begin(s.level, "rise")

@@ -42,6 +42,18 @@ func TestTheTailOfAIsNotB(t *testing.T) {
 		require.Equal(t, pour.CueChangeOver, b.view().Cue)
 		require.Equal(t, []string{"started", "cup_taken", "accepted"}, b.kinds())
 	})
+	t.Run("nor is one that a lone higher line has begun", func(t *testing.T) {
+		b := newBench(t, "300 g", "6000 g").cupPlaced().poured(250)
+		b.line(250.2, reading.Moving) // noise: for a moment it looks like a drip
+		require.Equal(t, pour.CueHold, b.view().Cue)
+		for range 100 { // more often a division above what was accepted than at it
+			b.line(250.1, reading.Stable)
+			b.line(250.1, reading.Stable)
+			b.line(250, reading.Stable)
+		}
+		require.Equal(t, pour.CueChangeOver, b.view().Cue, "nobody would ever be asked for B")
+		require.Equal(t, []string{"started", "cup_taken", "accepted"}, b.kinds())
+	})
 	t.Run("what lands late enough is B", func(t *testing.T) {
 		b := newBench(t, "300 g", "6000 g").cupPlaced().poured(250).handedOver()
 		b.line(250.2, reading.Moving)
