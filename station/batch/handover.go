@@ -14,7 +14,8 @@ func (s *State) handOver() []Fact {
 	settled := s.Pan.Settled(0)
 	risen := settled && s.Pan.Lowest()-s.from >= d
 	switch {
-	case rise < d && !s.held(), s.held() && settled && !risen: // a lone low line does not unsay what rose, nor a lone high one say it
+	case rise < d && (!s.held() || settled), // a lone low line does not unsay what rose
+		s.held() && s.Question.Ask == "" && settled && !risen: // nor does a lone high one say it
 		s.level, s.early, s.fastest, s.Question = s.Pan.Now.At, false, 0, Question{}
 		return nil
 	case rise < d, s.Question.Ask != "", s.acting, s.Pan.Abrupt(): // what comes at once may not be poured

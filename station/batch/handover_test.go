@@ -54,6 +54,16 @@ func TestTheTailOfAIsNotB(t *testing.T) {
 		require.Equal(t, pour.CueChangeOver, b.view().Cue, "nobody would ever be asked for B")
 		require.Equal(t, []string{"started", "cup_taken", "accepted"}, b.kinds())
 	})
+	t.Run("a question about one is not taken back by a lone lower line", func(t *testing.T) {
+		b := newBench(t, "300 g", "6000 g").cupPlaced().poured(254) // A is at its window's end
+		b.line(254.2, reading.Stable)
+		b.rest(254.1, 2*time.Second)
+		require.NotNil(t, b.view().Question)
+		b.line(254, reading.Stable)
+		b.rest(254.1, 4*time.Second)
+		require.NotNil(t, b.view().Question)
+		require.NotContains(t, b.kinds(), "begun")
+	})
 	t.Run("what lands late enough is B", func(t *testing.T) {
 		b := newBench(t, "300 g", "6000 g").cupPlaced().poured(250).handedOver()
 		b.line(250.2, reading.Moving)
