@@ -119,6 +119,12 @@ func (t *Trial) StillToCome() reading.Mass {
 	return t.OnItsWay() + (inside + t.jug.film + t.jug.hanging).FloorTo(t.jug.liquid.Drop)
 }
 
+// OnLip is the true mass that has left the vessel's body and is still on its lip.
+func (t *Trial) OnLip() reading.Mass { return t.jug.film + t.jug.hanging }
+
+// Tipped is what leaves the vessel's body, in grams per second.
+func (t *Trial) Tipped() float64 { return t.jug.mouth.y / float64(reading.Gram) }
+
 // Flow is what leaves the vessel over its lip, in grams per second, drops evened out.
 func (t *Trial) Flow() float64 {
 	drained := float64(t.jug.film) * t.jug.drain / Step.Seconds()

@@ -42,7 +42,8 @@ func Plot(w io.Writer, c Cell, seed uint64) error {
 	_, _, err := c.one(Guided, seed, habit, 0, func(p *run) {
 		at := (p.t.Now() - p.began).Round(time.Millisecond).Seconds()
 		shown := p.screen.shown
-		moments = append(moments, moment{at, [3]float64{p.t.Landed().Grams(), shown, shown + p.pan.Estimate().Ahead}, p.screen.cue})
+		left := (p.t.Landed() + p.t.OnItsWay() + p.t.OnLip()).Grams()
+		moments = append(moments, moment{at, [3]float64{left, shown, shown + p.pan.Estimate().Ahead}, p.screen.cue})
 	})
 	if err != nil {
 		return fmt.Errorf("plot a pour: %w", err)

@@ -152,12 +152,12 @@ func (p *run) estimate(poured reading.Mass) pour.Estimate {
 	if p.who != Floor {
 		return p.pan.Estimate()
 	}
-	return pour.Estimate{Ahead: (p.t.Landed() + p.t.OnItsWay() - poured).Grams(), Flow: p.t.Flow()}
+	return pour.Estimate{Ahead: (p.t.Landed() + p.t.OnItsWay() + p.t.OnLip() - poured).Grams(), Flow: p.t.Tipped()}
 }
 
 // judge notes the first settling and ends the pour once its digits are final.
 func (p *run) judge(poured reading.Mass) {
-	if p.stopped && p.settled == 0 && p.tips == 0 && p.pan.Settled(p.aim.SettleTime(p.d)) {
+	if p.stopped && p.settled == 0 && p.tips == 0 && p.guide.Rested(&p.pan, p.aim) {
 		p.settled, p.atThat = p.t.Now(), p.t.Landed()
 	}
 	wait := settle

@@ -13,7 +13,8 @@ about people. Errors are of true mass against B's own target: stricter than OIML
 
 %s: follows the cues. %s: sees the digits alone, every %v; pours with the fastest flow at which it is above the
 window in at most 5 %% of pours, slows to %g of it at %g of the target, stops at the target. %s: the cues from true mass and
-flow, at the same instants. All have the same reactions, tail and drops, pour no part in less than %g s, and top up by eye.
+flow, at the same instants; what is on the lip has left. All have the same reactions, tail and drops, pour no part in less
+than %g s, and top up by eye.
 Settled: seconds behind a smoother that sees the display, has the simulator's own parameters, and waits until it is 99 %% sure
 that less than half a division is to land; shown: and is to show, too.
 

@@ -148,6 +148,7 @@ func TestTooMuchOfAnAdditionIsNoFaultWhatFollowsFollowsIt(t *testing.T) {
 
 func TestTooLittleOfAnAdditionIsToppedUp(t *testing.T) {
 	b := benchWith(t, "302.5 g", paste()).part("A", 200).part("paste", 1.5)
+	b.rest(b.value, time.Second) // a drop is more than a tenth of its window
 	require.Equal(t, "paste", *b.view().Part)
 	require.Equal(t, pour.CueTopUp, b.view().Cue)
 	require.NoError(t, b.act(Act{Action: "accept"}), "it can be taken as it stands")

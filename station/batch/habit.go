@@ -12,10 +12,7 @@ type Habits map[string]pour.Habit
 
 // habit is what may be expected of the hand with a part.
 func (s *State) habit(part string) pour.Habit {
-	if h, known := s.habits[part]; known {
-		return h
-	}
-	return pour.FirstHabit(viscosity(s.Start.Card.Viscosity(), part))
+	return s.habits[part].Or(pour.FirstHabit(viscosity(s.Start.Card.Viscosity(), part)))
 }
 
 // aim is a dosing's with the tail that its card lets expect. What a hand has shown has no part in it: facts depend on it.

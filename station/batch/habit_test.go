@@ -172,6 +172,14 @@ func TestWhatNobodyCanVouchForTeachesNothing(t *testing.T) {
 	require.False(t, anything)
 }
 
+// What an earlier version has kept of a hand lacks the lip: that is expected as the card has it, and nothing learned.
+func TestAHabitWithoutALipIsNotTakenForALesson(t *testing.T) {
+	b := newBenchOf(t, Habits{"A": lag(0.8)}).cupPlaced()
+	require.Equal(t, pour.FirstHabit(b.state.Start.Card.Viscosity()).Lip, b.state.habit("A").Lip)
+	_, shown := b.state.Learned(Accepted{Part: "A"})
+	require.False(t, shown)
+}
+
 func TestFactsThatAreReadBackTeachNothing(t *testing.T) {
 	b := newBenchOf(t, nil).cupPlaced()
 	b.follow(time.Second)

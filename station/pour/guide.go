@@ -25,16 +25,6 @@ const (
 	CueDone       Cue = "done"
 )
 
-// Band is where the poured mass lies against its window.
-type Band string
-
-const (
-	Below  Band = "below"
-	Near   Band = "near" // below, from the first ease on
-	Inside Band = "inside"
-	Above  Band = "above"
-)
-
 const (
 	// pause is how long a value below the window must rest before the first ease until more is asked for: a jug set down,
 	// not a hand that hesitates.
@@ -50,53 +40,6 @@ const (
 	rounding = 0.41
 )
 
-// Aim is what one part should reach, as masses counted from the part's own start.
-type Aim struct {
-	Target, Low, High reading.Mass
-	Tail              float64 // s: the longest time constant that the vessel's tail may have; 0: a medium liquid's
-}
-
-// Band of a poured mass; eased says that the ease cue has been given.
-func (a Aim) Band(poured reading.Mass, eased bool) Band {
-	switch {
-	case poured > a.High:
-		return Above
-	case poured >= a.Low:
-		return Inside
-	case eased:
-		return Near
-	}
-	return Below
-}
-
-// Goal is where a part should end: the target, unless a one-sided tolerance has it at the window's edge or, less the
-// uncertainty, outside. Then it is the middle of a window below the target, and the end of the lowest quarter of one above.
-func (a Aim) Goal() reading.Mass {
-	return max(min(a.Target, (a.Low+a.High)/2), a.Low+(a.High-a.Low)/4)
-}
-
-func (a Aim) middle() float64 { return a.Goal().Grams() }
-
-// point is where a pour should land: below the middle by the spread of what lands late, and below the window's end by
-// three times that. A window too narrow for it is not entered by a pour, but by drops.
-func (a Aim) point(spread float64) float64 {
-	return min(a.middle()-spread, a.High.Grams()-3*spread)
-}
-
-// narrow says whether the window is finer than two divisions either side: no pour can be trusted to end in it.
-func (a Aim) narrow(division reading.Mass) bool { return a.High-a.Low < 4*division }
-
-// SettleTime is how long a value must not change by a division before a tail can be called over: in it two divisions may
-// land unseen, one that brings the value to the edge of the next and one that takes it there. So of a tail that dies away
-// with its time constant no more is then to come than a tenth of the window or, where that is more, a division.
-func (a Aim) SettleTime(division reading.Mass) time.Duration {
-	tail := a.Tail
-	if tail == 0 {
-		tail = FirstHabit("").Tail.Longest()
-	}
-	return seconds(2 * tail * float64(division) / float64(max(division, (a.High-a.Low)/10)))
-}
-
 // How a pour is slowed down. Found by simulated pours, on seeds kept for that; no source.
 const (
 	// fine is the last flow wanted, in halves of the window a second: what a stop lag misjudged by a third of a second
@@ -104,10 +47,15 @@ const (
 	fine = 0.35
 	// lower is the share of a hand's slowest flow that it is asked for: it may do better this time.
 	lower = 0.8
-	// steep is the ratio of flows above which a hand is slowed down in two steps, worthwhile the one below which it is
-	// not asked to slow down at all.
+	// steep is the ratio of flows above which a hand is slowed down in two steps. It is not asked to slow down at all where
+	// the flow is below worthwhile times that, or below within times what the hand can.
 	steep      = 6
 	worthwhile = 1.5
+	within     = 1.2
+	// more is by how much a flow must be above the one asked for to show that the hand can't do with less.
+	more = 1.33
+	// stranger is the share of a change of flow, in seconds of it, that a hand that nothing is known of may not answer.
+	stranger = 0.35
 	// So many stop lags and so many seconds after an ease a hand has come to the new flow, or has not heard.
 	answered = 1.3
 	least    = 0.4
@@ -123,21 +71,21 @@ const (
 // rest below the window to a top-up, and from a pause before the first ease. The zero value is a part not begun, poured by
 // a hand that nothing is known of.
 type Guide struct {
-	habit  Habit
-	stage  stage
-	eased  bool
-	wanted float64 // g/s of the newest ease; 0: as the hand likes
-	change change  // of the flow that was asked for last
-	lip    lip
-	tail   tail
-	drops  drops
-	begun  time.Time    // of the stream; zero while none flows
-	before reading.Mass // poured then
-	scoop  reading.Mass // that the rise before brought, if it was a ladle's
+	habit   Habit
+	stage   stage
+	started bool // the part's first reading has been taken
+	lips    int  // that had been learned from by then
+	eased   bool
+	wanted  float64 // g/s of the newest ease; 0: as the hand likes
+	final   bool    // that is the last one
+	change  change  // of the flow that was asked for last
+	righted bool    // that was the stop, and it has been answered
+	runOff  runOff  // since then
+	drops   drops
+	begun   time.Time    // of the stream; zero while none flows
+	before  reading.Mass // poured then
+	scoop   reading.Mass // that the rise before brought, if it was a ladle's
 }
-
-// tail is what was seen running off the vessel once the stop had been answered.
-type tail struct{ at, sd, flow float64 }
 
 // drops are those of a top-up that were asked for, and the mass poured then.
 type drops struct {
@@ -157,33 +105,31 @@ const (
 )
 
 // NewGuide is the guidance of a part not begun, for a hand with these habits.
-func NewGuide(h Habit) Guide { return Guide{habit: h.or(FirstHabit(""))} }
+func NewGuide(h Habit) Guide { return Guide{habit: h.Or(FirstHabit(""))} }
 
-// Take moves the guidance on by the pan's newest reading, with poured the mass of the part so far and e what is on the
-// pan now.
+// Take moves the guidance on by the pan's newest reading, with poured the mass of the part so far and e what has left the
+// vessel by now.
 func (g *Guide) Take(p *Pan, a Aim, poured reading.Mass, e Estimate) {
-	at, now := poured.Grams()+e.Ahead, p.Now.At
+	g.begin(p)
+	left := e.left(p, poured)
 	streaming := p.Flow() > p.Division.Grams() // more than one division a second
-	g.habit = g.habit.or(FirstHabit(""))
 	g.follow(p, poured, streaming)
-	s := g.parted(now, e)
-	g.learn(p, at, s, e)
-	reaches := g.reaches(p, a, at, s, e)
-	rested := p.Settled(a.SettleTime(p.Division))
+	g.learn(p, poured, left, e)
+	reaches := g.reaches(p, a, left, poured, e)
+	rested := g.Rested(p, a)
 	trickling := g.stage == easing && !p.Settled(g.dribble(p.Division))
 	switch {
 	case poured > a.High, poured >= a.Low && !streaming && !trickling:
 		g.stage = holding
-	case g.stage == holding && rested, g.stage == easing && rested:
+	case (g.stage == holding || g.stage == easing) && rested && poured < a.Low:
 		g.habit = g.Habit(poured, p.Division)
-		g.change.open, g.tail = false, tail{}
+		g.change.open, g.righted, g.runOff = false, false, runOff{}
 		g.stage = toppingUp
 	case g.stage == stopping && !streaming:
 		g.stage = holding
 	case g.stage < stopping && reaches && poured >= 2*p.Division,
 		g.stage == toppingUp && streaming && (reaches || poured >= a.Low):
-		g.ask(p, at, s, e, 0)
-		g.stage = stopping
+		g.stop(p, left, e)
 	case g.stage == pouring && g.scoop > 0 && p.Settled(0) && poured+g.scoop > a.High:
 		g.stage = toppingUp // the next ladle would be too much
 	case g.stage == pouring && g.scoop == 0 && p.Settled(pause) && poured >= 2*p.Division:
@@ -191,10 +137,49 @@ func (g *Guide) Take(p *Pan, a Aim, poured reading.Mass, e Estimate) {
 	case g.stage == paused && streaming:
 		g.stage = pouring
 	case g.stage <= easing && streaming && !g.ladled(p):
-		g.ease(p, a, at, s, e)
+		g.ease(p, a, left, e)
 	}
 	g.eased = g.eased || g.stage != pouring && g.stage != paused
-	g.count(p, a, poured)
+	g.count(p, a, poured, left)
+}
+
+// begin has the pan's estimate follow what this hand pours, and takes over what that shows of the vessel.
+func (g *Guide) begin(p *Pan) {
+	if !g.started {
+		g.habit = g.habit.Or(FirstHabit(""))
+		p.pourFrom(g.habit)
+		g.started, g.lips = true, g.habit.Lip.Times
+	}
+	if lip, shown := p.lip(); shown {
+		lip.Times += g.lips
+		g.habit.Lip = lip
+	}
+}
+
+// left is what has left the vessel's body of the part, in g. At the start of a stream an estimate may fall behind the display,
+// which itself is never ahead of what is there.
+func (e Estimate) left(p *Pan, poured reading.Mass) float64 {
+	return poured.Grams() + max(e.Ahead, -2*p.Division.Grams())
+}
+
+// Rested says whether what was poured has come to rest: the value has stood for the settle time or, after a stop, the
+// newest three agree and it is 99 % sure that less than half a division, or than a twentieth of the window, is still to
+// show. Where a tenth of the window is finer than a drop, of which nobody knows when it falls, it must have stood longer.
+func (g *Guide) Rested(p *Pan, a Aim) bool {
+	const (
+		agree   = 200 * time.Millisecond
+		rights  = 0.3  // s in which a hand that holds still rights what it has tipped
+		sureSDs = 2.33 // quantile of the normal distribution at 0.99
+	)
+	window, settled := (a.High - a.Low).Grams(), a.SettleTime(p.Division)
+	switch {
+	case window/10 < g.habit.Drop.most():
+		return p.Settled(settled * 5 / 4)
+	case g.stage < stopping || p.readings < restReadings || p.Still() < agree:
+		return p.Settled(settled)
+	}
+	mean, sd := p.toCome(rights)
+	return p.Settled(settled) || mean+sureSDs*sd <= max(p.Division.Grams()/2, window/20)
 }
 
 // dribble is how long a value must stand until a hand that was asked for a dribble has ended it: twice what the dribble
@@ -203,39 +188,39 @@ func (g *Guide) dribble(division reading.Mass) time.Duration {
 	return seconds(min(4, 2*division.Grams()/g.wanted))
 }
 
-// parted tells what the vessel is tipped for from what runs off its lip.
-func (g *Guide) parted(now time.Time, e Estimate) stream {
-	if g.stage == easing && !now.Before(g.change.until) {
-		g.lip.held(&g.habit, now, e.Flow, g.wanted)
-	}
-	return g.lip.parted(now, max(0, e.Flow), g.wanted, g.habit.Tail)
-}
-
-// reaches says whether a stop said now would bring the part to where it should land.
-func (g *Guide) reaches(p *Pan, a Aim, at float64, s stream, e Estimate) bool {
-	spread := math.Hypot(s.spread(&g.habit), math.Hypot(e.SD, rounding*p.Division.Grams()))
-	comes := g.comes(p.Now.At, at, s)
+// reaches says whether a stop said now would bring the part nearer to where it should land than one said at the next
+// reading: short of the middle by half of the spread of what lands late, and below the window's end by three times that.
+// The doubt about what has left already counts there once: while the stream goes on it becomes less.
+func (g *Guide) reaches(p *Pan, a Aim, left float64, poured reading.Mass, e Estimate) bool {
+	stop, next := g.habit.Stop, p.Now.At.Sub(p.Before.At).Seconds()
+	late, sd := math.Hypot(e.Flow*stop.spread(), rounding*p.Division.Grams()), e.sdAfter(stop.Seconds)
+	spread := math.Hypot(late, sd)
+	lands := left + g.comes(p.Now.At, left, e) + max(0, e.Flow)*next/2
 	switch {
 	case g.ladled(p):
-		return at-e.Ahead >= a.middle()
+		return poured.Grams() >= a.middle()
 	case a.narrow(p.Division): // drops will do the rest
-		return at+comes >= a.point(sure*spread)
+		return lands >= a.point(sure*spread, 3*sure*spread)
 	case p.Now.At.Before(g.change.until): // what is not known yet will be
-		return at+comes >= a.middle()-e.SD/2
+		return lands >= a.middle()-e.SD/2
 	case g.stage == pouring: // an ease is still to come
-		return at+comes >= a.middle()-spread
+		return lands >= a.middle()-spread
 	}
-	return at+comes >= a.point(spread)
+	return lands >= a.point(late/2, 3*late+sd)
 }
 
-// comes is what lands if the stop is said now. While a hand is on its way to another flow, the flow it had tells little:
-// what it was asked for does. But the less its lag is known, the more of that flow may stay for longer.
-func (g *Guide) comes(now time.Time, at float64, s stream) float64 {
+// comes is what is still to leave the vessel if the stop is said now, in g. While a hand is on its way to another flow, the
+// flow it had tells little: what it was asked for does. But the less the hand is known, the more of that flow may stay.
+func (g *Guide) comes(now time.Time, left float64, e Estimate) float64 {
+	stop := g.habit.Stop
 	if !now.Before(g.change.until) {
-		return s.comes(&g.habit)
+		return max(0, e.Flow) * stop.Seconds
 	}
-	doubt := 2*g.habit.Stop.SD + 0.05
-	return max(g.change.coming(now, at), (s.tipped-g.change.to)*doubt) + g.change.to*g.habit.Stop.Seconds
+	doubt := 2*stop.SD + 0.05
+	if g.habit.Slowest == 0 && stop.Times < 4 {
+		doubt = max(doubt, stranger)
+	}
+	return max(g.change.coming(now, left), (e.Flow-g.change.to)*doubt) + g.change.to*stop.Seconds
 }
 
 // follow keeps since when the stream has been flowing, and whether it comes by the ladle: in rises too short for a jug.
@@ -253,64 +238,83 @@ func (g *Guide) follow(p *Pan, poured reading.Mass, streaming bool) {
 	}
 }
 
-// ladled says whether what flows now is a ladle's: it ends by itself, so its flow tells nothing.
+// ladled says whether what flows now is a ladle's, or came from one: it ends by itself, so its flow tells nothing.
 func (g *Guide) ladled(p *Pan) bool {
-	return g.scoop > 0 && p.Now.At.Sub(g.begun) < scoopTime+3*p.estimate.scaleLag()
+	return g.scoop > 0 && (g.begun.IsZero() || p.Now.At.Sub(g.begun) < scoopTime+3*p.estimate.scaleLag())
 }
 
 // ease asks for less flow once what is left is no more than it takes to slow down and to hold the flows asked for. The
-// hand, the lip and the air answer a change of flow as they answer the stop: after it lands the stop lag times the change.
-func (g *Guide) ease(p *Pan, a Aim, at float64, s stream, e Estimate) {
-	lag, flow := g.habit.Stop, s.tipped
+// hand and the vessel answer a change of flow as they answer the stop: after it leaves the stop lag times the change.
+func (g *Guide) ease(p *Pan, a Aim, left float64, e Estimate) {
+	lag, flow := g.habit.Stop, e.Flow
 	if p.Now.At.Before(g.change.until) {
 		flow = g.change.to // all but poured
 	}
-	final := max(fine*(a.High-a.Low).Grams()/2, lower*g.habit.Slowest)
-	if flow < worthwhile*final || g.wanted > 0 && g.wanted <= final {
+	finest := fine * (a.High - a.Low).Grams() / 2
+	final := max(finest, lower*g.habit.Slowest)
+	if g.final || flow < worthwhile*finest || flow < within*final {
 		return
 	}
 	next, reserve := final, final*(lag.Seconds+last+dry*g.habit.Tail.Seconds+shows*p.estimate.scaleLag().Seconds())
-	if flow > steep*final {
+	if flow > steep*final && g.wanted == 0 {
 		next = math.Sqrt(flow * final)
 		reserve += (next-final)*lag.Seconds + next*between
 	}
-	more := g.comes(p.Now.At, at, s) - next*lag.Seconds
-	if at+more+(flow-next)*math.Hypot(2*lag.SD, onePour)+reserve < a.middle() {
+	leaves := g.comes(p.Now.At, left, e) - next*lag.Seconds
+	if left+leaves+(flow-next)*math.Hypot(2*lag.SD, onePour)+reserve < a.middle() {
 		return
 	}
-	g.ask(p, at, s, e, max(next, min(g.habit.Slowest, flow)))
-	g.stage, g.wanted = easing, next
+	g.ask(p, left, e, max(next, min(g.habit.Slowest, flow)))
+	g.stage, g.wanted, g.final = easing, next, next == final
+}
+
+// stop says so. The flow that the last ease has come to is the slowest that this hand has held.
+func (g *Guide) stop(p *Pan, left float64, e Estimate) {
+	if g.stage == easing && g.final && !p.Now.At.Before(g.change.until) && e.FlowSD < e.Flow/4 {
+		g.habit.Slowest = e.Flow
+	}
+	g.ask(p, left, e, 0)
+	g.stage = stopping
 }
 
 // ask notes what a new flow was asked for on. One that comes before the one before it was answered goes on from that.
-func (g *Guide) ask(p *Pan, at float64, s stream, e Estimate, next float64) {
+func (g *Guide) ask(p *Pan, left float64, e Estimate, next float64) {
 	now, lag := p.Now.At, g.habit.Stop.Seconds
-	within := seconds(answered*lag + least)
-	c := change{at: at + s.lip*g.habit.Tail.Seconds, flow: s.tipped, to: next, sd: e.SD, more: (s.tipped - next) * lag, since: now, until: now.Add(within)}
+	until := now.Add(seconds(answered*lag + least))
+	c := change{left: left, flow: e.Flow, to: next, sd: e.SD, more: (e.Flow - next) * lag, since: now, until: until}
 	if before := &g.change; now.Before(before.until) {
-		c.more = before.coming(now, at) + (before.to-next)*lag
-		c.at, c.flow, c.sd = before.nominal(now), before.flow, before.sd
+		c.more = before.coming(now, left) + (before.to-next)*lag
+		c.left, c.flow, c.sd = before.nominal(now), before.flow, before.sd
 	}
 	c.open = g.stage < stopping && !g.begun.IsZero() && now.Sub(g.begun) >= steadyFor && c.flow > 0
-	if next > 0 && g.lip.flow == 0 {
-		g.lip = lip{flow: s.tipped, since: now}
-	}
 	g.change = c
-	p.Expect(within)
+	p.estimate.asked = asked{by: until, to: next, lag: max(lag, 0.1), heeds: g.habit.Slowest > 0}
 }
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
 
-// learn takes in how an ease was answered, once it has been; after the stop it notes what still runs off the vessel.
-func (g *Guide) learn(p *Pan, at float64, s stream, e Estimate) {
-	now := p.Now.At
+// learn takes in how an ease was answered, once it has been; after the stop it tells the pan that nothing leaves the vessel's
+// body any more, and follows what still runs off its lip.
+func (g *Guide) learn(p *Pan, poured reading.Mass, left float64, e Estimate) {
+	now, c := p.Now.At, &g.change
 	switch {
-	case !g.change.open || now.Before(g.change.until):
-	case g.change.to > 0:
-		g.habit = g.change.teach(g.habit, now, at, s, e.SD, e.FlowSD)
-		g.change.open = false
-	case g.tail.flow == 0 && s.tipped+s.lip > 2*p.Division.Grams():
-		g.tail = tail{at: at, sd: e.SD, flow: s.tipped + s.lip}
+	case now.Before(c.until):
+	case g.stage == easing:
+		if c.open {
+			g.habit = c.teach(g.habit, now, left, e.Flow, e.SD, e.FlowSD)
+			c.open = false
+		}
+		if e.Flow-2*e.FlowSD > more*g.wanted {
+			g.habit.Slowest = e.Flow
+		}
+	case c.open && c.to == 0:
+		if !g.righted {
+			p.righted(c.flow / 20)
+			g.righted = true
+		}
+		if now.Sub(c.since) > seconds(2*g.habit.Stop.Seconds+0.5) { // nothing but the lip gives any more
+			g.runOff.take(now, poured.Grams())
+		}
 	}
 }
 
@@ -325,9 +329,10 @@ func (g *Guide) Wanted() float64 { return g.wanted }
 func (g *Guide) Drops() int { return g.drops.asked }
 
 // count asks for drops at rest below the window, as many as go to its middle and as it bears, and learns from what those
-// asked for before have brought.
-func (g *Guide) count(p *Pan, a Aim, poured reading.Mass) {
-	missing, d := a.middle()-poured.Grams(), p.Division.Grams()
+// asked for before have brought. What is known to have left the vessel already is not asked for.
+func (g *Guide) count(p *Pan, a Aim, poured reading.Mass, left float64) {
+	left = max(left, poured.Grams())
+	missing, d := a.middle()-left, p.Division.Grams()
 	switch {
 	case g.stage != toppingUp:
 		g.drops.asked = 0
@@ -339,7 +344,7 @@ func (g *Guide) count(p *Pan, a Aim, poured reading.Mass) {
 			g.habit.Drop = g.habit.Drop.Learn(rise.Grams(), rounding*d, g.drops.asked)
 		}
 		drop := g.habit.Drop.known()
-		fit := min(missing/drop+0.5, (a.High.Grams()-poured.Grams()-d/2)/g.habit.Drop.most())
+		fit := min(missing/drop+0.5, (a.High.Grams()-left-d/2)/g.habit.Drop.most())
 		g.drops = drops{asked: max(0, int(fit)), from: poured}
 	}
 }

@@ -8,14 +8,15 @@ import (
 // Habit is how one person pours one part of one material, as far as earlier pours have shown it. The zero value knows
 // nothing. It is personal data.
 type Habit struct {
-	Stop Lag  `json:"stop"` // what lands after the stop cue, divided by the flow at the cue
-	Tail Lag  `json:"tail"` // what a righted vessel still gives, divided by the flow that it still has
+	Stop Lag  `json:"stop"` // what leaves the vessel's body after the stop cue, divided by the flow at the cue
+	Tail Lag  `json:"tail"` // time constant of what then runs off its lip: what is there, divided by the flow from it
+	Lip  Lag  `json:"lip"`  // what a steady flow keeps on the lip, divided by it
 	Drop Drop `json:"drop"`
-	// Slowest is the steady flow below which the hand has not come when asked to, in g/s; 0: it always has.
+	// Slowest is the last flow that the hand has come to when it was asked for less, in g/s; 0: it has not been seen to.
 	Slowest float64 `json:"slowest_g_s"`
 }
 
-// Lag is what is still to land, divided by the flow. The scale's own lag is not in it, as far as the scale has shown it.
+// Lag is a mass that is still to come, divided by a flow. The scale's own lag is not in it, as far as the scale has shown it.
 type Lag struct {
 	Seconds float64 `json:"seconds"`
 	SD      float64 `json:"sd_seconds"` // of Seconds; 0: nothing is known
@@ -31,27 +32,31 @@ const (
 )
 
 // FirstHabit is what may be expected of a hand that nothing is known of, by the viscosity on the card: a reaction of
-// 0.27 s (Lin, Drury et al., Ergonomics 57, 2014) and the time that such a liquid takes to leave lip or nozzle, which is
-// ours, no source. An unknown viscosity is medium.
+// 0.27 s (Lin, Drury et al., Ergonomics 57, 2014), the times that such a liquid takes to leave body and lip of a vessel, and
+// a sixth of the flow that takes the way along the lip; these are ours, no source. An unknown viscosity is medium.
 func FirstHabit(viscosity string) Habit {
+	stop, tail := Lag{Seconds: 0.7, SD: 0.35}, Lag{Seconds: 1, SD: 0.5}
 	switch viscosity {
 	case "thin":
-		return Habit{Stop: Lag{Seconds: 0.5, SD: 0.35}, Tail: Lag{Seconds: 0.3, SD: 0.35}}
+		stop, tail = Lag{Seconds: 0.5, SD: 0.35}, Lag{Seconds: 0.3, SD: 0.35}
 	case "thick":
-		return Habit{Stop: Lag{Seconds: 1.0, SD: 0.35}, Tail: Lag{Seconds: 1.5, SD: 0.5}}
+		stop, tail = Lag{Seconds: 0.75, SD: 0.35}, Lag{Seconds: 1.5, SD: 0.5}
 	case "paste":
-		return Habit{Stop: Lag{Seconds: 1.6, SD: 0.5}, Tail: Lag{Seconds: 2.5, SD: 0.8}}
+		stop, tail = Lag{Seconds: 1, SD: 0.4}, Lag{Seconds: 2.5, SD: 0.8}
 	}
-	return Habit{Stop: Lag{Seconds: 0.85, SD: 0.35}, Tail: Lag{Seconds: 1.0, SD: 0.5}}
+	return Habit{Stop: stop, Tail: tail, Lip: Lag{Seconds: tail.Seconds / 6, SD: tail.Seconds / 10}}
 }
 
-// or is the habit, with another's figures for what it doesn't know.
-func (h Habit) or(first Habit) Habit {
+// Or is the habit, with another's figures for what it doesn't know.
+func (h Habit) Or(first Habit) Habit {
 	if h.Stop.SD <= 0 {
 		h.Stop = first.Stop
 	}
 	if h.Tail.SD <= 0 {
 		h.Tail = first.Tail
+	}
+	if h.Lip.SD <= 0 {
+		h.Lip = first.Lip
 	}
 	return h
 }

@@ -98,7 +98,8 @@ func (p *Pan) Threshold() reading.Mass { return max(reading.Gram, 5*p.Division) 
 
 // Take follows one reading with a weight and says what it shows to have happened.
 func (p *Pan) Take(r reading.Reading) Happening {
-	continued := p.seen && r.At.Sub(p.Now.At) < gap
+	since := r.At.Sub(p.Now.At)
+	continued := p.seen && since >= 0 && since < gap
 	rested := continued && p.Settled(0)
 	if p.readings > 0 {
 		p.calm = p.Settled(0)
@@ -205,6 +206,8 @@ func (p *Pan) placed() Happening {
 			return Nothing
 		}
 		p.place, p.load, p.leapt = loaded, load, false
+		p.estimate.reset() // the cup was no stream
+		p.estimate.dry()
 		return Placed
 	}
 	return Nothing
