@@ -47,9 +47,12 @@ func ParseValue(text string) (Value, error) {
 // parseSplit reads pounds and ounces as a split display has them, "2:03.5".
 func parseSplit(s string) (Value, error) {
 	pounds, ounces, _ := strings.Cut(s, ":")
-	unsigned := strings.TrimPrefix(strings.TrimPrefix(pounds, "+"), "-")
+	unsigned, negative := strings.CutPrefix(pounds, "-")
+	if !negative {
+		unsigned = strings.TrimPrefix(pounds, "+")
+	}
 	whole, err := strconv.ParseUint(unsigned, 10, 63)
-	if err != nil {
+	if err != nil || strings.ContainsAny(ounces, "+-") {
 		return Value{}, fmt.Errorf("%q is not pounds and ounces, such as 2:03.5", s)
 	}
 	v, err := parseDecimal(ounces)
@@ -57,10 +60,10 @@ func parseSplit(s string) (Value, error) {
 		return Value{}, err
 	}
 	v, ok := v.AddPounds(int64(whole))
-	if !ok || strings.HasPrefix(ounces, "-") {
+	if !ok {
 		return Value{}, fmt.Errorf("%q is not pounds and less than 16 ounces in range", s)
 	}
-	if strings.HasPrefix(pounds, "-") {
+	if negative {
 		v.Digits = -v.Digits
 	}
 	return v, nil
