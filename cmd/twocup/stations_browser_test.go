@@ -52,7 +52,6 @@ func (b *tab) ordersAndWords(t *testing.T) {
 	].sort((a, b) => firstEnd(a) - firstEnd(b) || 0).map(s => s.name))`)
 	require.Equal(t, []string{"unknown", "soon", "late", "none"}, order)
 
-	b.do(chromedp.Evaluate[chromedp.Void]("void delete window.answer"))
 	said := awaited(b, `import("/static/index.js").then(({words}) => {
 		const scale = {link: "up", state: "normal", shown: "12.0 g", value_g: 12, age_ms: 40, stable: true, advice: null, division_g: 0.1};
 		const parts = [{part: "A", poured_g: 0, target_g: 10, accepted: false}];

@@ -13,7 +13,7 @@ import (
 // awaited gives the texts that a promise in the page comes to.
 func awaited(b *tab, promise string) []string {
 	b.t.Helper()
-	b.do(chromedp.Evaluate[chromedp.Void]("void (" + strings.TrimSuffix(strings.TrimSpace(promise), ";") + ").then(v => { window.answer = v; })"))
+	b.do(chromedp.Evaluate[chromedp.Void]("window.answer = undefined; void (" + strings.TrimSuffix(strings.TrimSpace(promise), ";") + ").then(v => { window.answer = v; })"))
 	b.until("window.answer !== undefined")
 	return read[[]string](b, "window.answer")
 }
