@@ -48,14 +48,16 @@ const (
 	// lower is the share of a hand's slowest flow that it is asked for: it may do better this time.
 	lower = 0.8
 	// steep is the ratio of flows above which a hand is slowed down in two steps. It is not asked to slow down at all where
-	// the flow is below worthwhile times that, or below within times what the hand can.
+	// the flow is below worthwhile times the last one that the window wants, or within times what the hand can.
 	steep      = 6
 	worthwhile = 1.5
 	within     = 1.2
 	// more is by how much a flow must be above the one asked for to show that the hand can't do with less.
 	more = 1.33
-	// stranger is the share of a change of flow, in seconds of it, that a hand that nothing is known of may not answer.
-	stranger = 0.35
+	// stranger is for how many seconds more a hand may go on with the flow it had that has not been seen to come to another,
+	// until so many of its answers are known.
+	stranger  = 0.35
+	seenOften = 4
 	// So many stop lags and so many seconds after an ease a hand has come to the new flow, or has not heard.
 	answered = 1.3
 	least    = 0.4
@@ -217,7 +219,7 @@ func (g *Guide) comes(now time.Time, left float64, e Estimate) float64 {
 		return max(0, e.Flow) * stop.Seconds
 	}
 	doubt := 2*stop.SD + 0.05
-	if g.habit.Slowest == 0 && stop.Times < 4 {
+	if g.habit.Slowest == 0 && stop.Times < seenOften {
 		doubt = max(doubt, stranger)
 	}
 	return max(g.change.coming(now, left), (e.Flow-g.change.to)*doubt) + g.change.to*stop.Seconds
