@@ -91,6 +91,11 @@ func (k *estimator) reset() {
 // film is what is on the lip, in g.
 func (k *estimator) film() float64 { return k.x[iLip] * k.x[iSoaked] }
 
+// drain has the lip run off for so long with nothing seen.
+func (k *estimator) drain(unseen time.Duration) {
+	k.x[iSoaked] *= math.Exp(-max(0, unseen.Seconds()) / max(shortest, k.x[iTail]))
+}
+
 // dry has nothing on the lip.
 func (k *estimator) dry() {
 	k.x[iLeft] -= k.film()
@@ -294,7 +299,7 @@ func (k *estimator) update(of int, off, variance, share float64, learns bool) {
 }
 
 // learns says whether the flow out of the body is known well enough to tell what comes from the lip: once a hand has
-// answered the first cue, and the lip has more on it than such a flow keeps there.
+// answered a cue, and to a small part of that flow or, where the lip still has more from a faster one, of that.
 func (k *estimator) learns(at time.Time) bool {
 	answered := !k.asked.by.IsZero() && !at.Before(k.asked.by)
 	return answered && k.p[iFlow][iFlow] < square(steadily*max(k.x[iFlow], k.x[iSoaked]))
@@ -368,6 +373,7 @@ func (p *Pan) Lag() (time.Duration, bool) { return p.estimate.scaleLag(), p.esti
 func (p *Pan) watch(r reading.Reading, continued bool) {
 	if !continued {
 		p.estimate.reset()
+		p.estimate.drain(r.At.Sub(p.Before.At))
 	}
 	p.estimate.take(r.At, r.At.Sub(p.Before.At), r.Mass.Grams(), p.Division.Grams())
 }

@@ -315,6 +315,18 @@ func TestAHandThatHeedsIsExpectedTo(t *testing.T) {
 	require.Less(t, off[true], 0.65*off[false])
 }
 
+// What was on the lip when a scale fell silent has landed when it speaks again, and is not expected once more.
+func TestTheLipRunsOffWhileAScaleIsSilent(t *testing.T) {
+	g := newGuided(t)
+	g.guide = NewGuide(FirstHabit("paste"))
+	g.stream(500, 50)
+	require.Greater(t, g.estimate.film(), 2.0)
+	g.at = g.at.Add(30 * time.Second)
+	g.line(530, "m")
+	require.InDelta(t, 0, g.estimate.film(), 0.01)
+	require.InDelta(t, 0, g.Estimate().Ahead, 0.2)
+}
+
 // Whatever the lines and their times, be it that a clock was set back, the estimate is a number, of a vessel as there may be,
 // and so is what is learned.
 func TestTheEstimateIsAlwaysANumber(t *testing.T) {
